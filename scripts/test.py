@@ -40,6 +40,7 @@ def main() -> int:
         subprocess.Popen([python, "-m", "mypy"], cwd=ROOT, env=env, stdout=said, stderr=said) as types,
     ):
         env["TMPDIR"] = folder
+        os.chmod(folder, 0o711)  # PostgreSQL never runs as root: its files are another user's
         # Each process of pytest would compile all tests itself: it is done once.
         collect = [python, "-m", "pytest", "--collect-only", "-qq", *sys.argv[1:]]
         subprocess.run(collect, cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)

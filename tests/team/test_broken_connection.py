@@ -278,10 +278,11 @@ def test_an_open_book_that_lost_its_server_works_again_when_the_server_is_back(
 def test_a_program_that_keeps_a_transaction_open_for_too_long_lets_others_write(
     team: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(places, "IDLE", 0.5)
+    Store.open(team).close()  # to make the tables takes longer on a slow machine
+    monkeypatch.setattr(places, "IDLE", 1.0)
     with Store.open(team) as store:
         with pytest.raises(BookUnavailable, match=r"stood still.*nothing was changed"):
-            stand_still(store, 1.5)
+            stand_still(store, 2.5)
         assert store.revision() == 0
         store.record([visit()])
 
