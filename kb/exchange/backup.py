@@ -29,7 +29,7 @@ from kb.store.failures import translated
 from kb.store.places import PATIENCE, FilePlace, copy_book
 from kb.store.revision import WAIT, Standing, read_file, standing
 from kb.store.schema_check import Differences, differences, mend
-from kb.store.sqlite_codes import FORMATS, SQLITE
+from kb.store.sqlite_codes import FORMATS, SQLITE, code_of
 from kb.store.upgrade import bring_up_to_date
 
 KEEP: Final = 14  #: default number of backups kept
@@ -250,7 +250,7 @@ _TROUBLE: Final = frozenset(
 
 def _not_read(problem: sqlite3.Error) -> Said:
     """Say why the file cannot be read: it is no book, or SQLite has trouble just now."""
-    code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    code = code_of(problem)
     if code in _TROUBLE:
         return SQLITE[code]
     return Said("error/no-book-why", why=why_of(problem))
@@ -413,7 +413,7 @@ def _sound(book: Path) -> bool:
         with closing(_to_write(book)) as live:
             return bool(live.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
     except sqlite3.DatabaseError as problem:
-        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+        code = code_of(problem)
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR):
             return False
         raise BookTrouble(Said("error/place-why", place=book, why=SQLITE.get(code, problem))) from problem
@@ -430,7 +430,7 @@ def _alone(book: Path) -> None:
             live.execute("BEGIN EXCLUSIVE")
             live.execute("ROLLBACK")
     except sqlite3.DatabaseError as problem:
-        code = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+        code = code_of(problem)
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             raise BookTrouble(Said("error/damaged-and-open", place=book)) from problem
 

@@ -30,7 +30,7 @@ from kb.store.failures import is_of_disk, translated
 from kb.store.merging import certified
 from kb.store.revision import WAIT, read_file
 from kb.store.schema_check import Differences, differences, mend
-from kb.store.sqlite_codes import FORMATS
+from kb.store.sqlite_codes import FORMATS, code_of
 
 _FEW: Final = 5  #: of the faults, so many are named
 
@@ -253,5 +253,5 @@ def _in_use(path: Path) -> bool:
         with closing(sqlite3.connect(uri_of(path, "rw"), uri=True, timeout=0, isolation_level=None)) as copy:
             copy.execute("BEGIN EXCLUSIVE")
     except sqlite3.DatabaseError as problem:
-        return problem.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+        return code_of(problem) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
     return False

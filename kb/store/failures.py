@@ -26,7 +26,7 @@ from kb.base.errors import (
     why_of,
 )
 from kb.base.messages import Said
-from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE, code_of
 
 #: The meaning of PostgreSQL's codes and classes (its manual, appendix A) for the user. Longer codes come
 #: first.
@@ -111,7 +111,7 @@ def is_lost(problem: BaseException) -> bool:
 def is_of_disk(problem: BaseException | None) -> bool:
     """Return whether SQLite met a full, failing or closed disk: it says nothing about the book itself."""
     while problem is not None:
-        if getattr(problem, "sqlite_errorcode", 0) & 0xFF in RIGHTS | NO_ROOM:
+        if code_of(problem) in RIGHTS | NO_ROOM:
             return True
         problem = problem.__cause__
     return False
@@ -146,10 +146,9 @@ def _translated(place: str, problem: Exception) -> JackfieldError:
 
 
 def _from_sqlite(place: str, origin: sqlite3.Error) -> JackfieldError:
-    code = getattr(origin, "sqlite_errorcode", None)
-    if code is not None and code & 0xFF == sqlite3.SQLITE_CONSTRAINT:
+    code = code_of(origin)
+    if code == sqlite3.SQLITE_CONSTRAINT:
         return BadInput("visit", first_line(origin), Said("expected/visit-that-fits"))
-    said = SQLITE.get(code & 0xFF) if code is not None else None
-    busy = code is not None and code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-    why = said or first_line(origin)
+    busy = code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    why = SQLITE.get(code) or first_line(origin)
     return (BookUnavailable if busy else BookTrouble)(Said("error/place-why", place=place, why=why))

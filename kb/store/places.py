@@ -48,7 +48,7 @@ from kb.base.messages import Said
 from kb.store import schema
 from kb.store.failures import is_lost, state_of, translated
 from kb.store.revision import WAIT, read_file
-from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE, code_of
 
 #: An execution option of a connection: this transaction will write.
 WRITES: Final = "jackfield_writes"
@@ -215,7 +215,7 @@ class FilePlace:
                 self._full = None
                 return
             except sqlite3.OperationalError as problem:
-                code = problem.sqlite_errorcode & 0xFF
+                code = code_of(problem)
                 # Several programs that switch a new file at once do not wait for each other by themselves.
                 if code == sqlite3.SQLITE_BUSY and time.monotonic() < until:
                     time.sleep(0.02)
@@ -294,7 +294,7 @@ def _begin(connection: sa.Connection) -> None:
                 file.execute("BEGIN IMMEDIATE")
                 return
             except sqlite3.OperationalError as problem:
-                if problem.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                if code_of(problem) != sqlite3.SQLITE_BUSY or time.monotonic() > until:
                     raise
             time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 (no secret)
     finally:

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple, TypeVar
 from kb.base.errors import BookTrouble
 from kb.base.files import moved, readable, refuse_special
 from kb.base.messages import Said
-from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE
+from kb.store.sqlite_codes import NO_ROOM, RIGHTS, SQLITE, code_of
 
 WAIT: Final = 10.0  #: seconds to wait for another program's write
 T = TypeVar("T")
@@ -50,7 +50,7 @@ def standing(path: Path) -> Standing | None:
     try:
         row = read_file(path, lambda book: book.execute("SELECT id, revision, mark FROM book").fetchone())
     except sqlite3.DatabaseError as problem:
-        code = problem.sqlite_errorcode & 0xFF
+        code = code_of(problem)
         if code in _NO_BOOK or (code in RIGHTS and not path.exists()):
             return None
         raise BookTrouble(Said("error/place-why", place=path, why=SQLITE.get(code, problem))) from problem
@@ -69,7 +69,7 @@ def read_file(path: Path, read: Callable[[sqlite3.Connection], T]) -> T:
             with closing(sqlite3.connect(way.uri, uri=True, timeout=WAIT, isolation_level=None)) as book:
                 found = read(book)
         except sqlite3.OperationalError as problem:
-            if problem.sqlite_errorcode & 0xFF not in RIGHTS | NO_ROOM:
+            if code_of(problem) not in RIGHTS | NO_ROOM:
                 raise
             refusal = problem
             continue

@@ -33,5 +33,12 @@ RIGHTS: Final = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sql
 #: Codes of a full disk, without space for the readers' shared file: the book itself may be readable.
 NO_ROOM: Final = frozenset({sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 
+
+def code_of(problem: BaseException) -> int:
+    """Return the primary result code; SQLITE_ERROR if Python found the mistake: text that is no UTF-8."""
+    code: int = getattr(problem, "sqlite_errorcode", sqlite3.SQLITE_ERROR)
+    return code & 0xFF
+
+
 #: All formats, oldest first: the names of the migrations. The last is the present one.
 FORMATS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")

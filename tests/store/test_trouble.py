@@ -248,6 +248,20 @@ def test_a_value_that_no_jackfield_wrote_is_told(book: Path) -> None:
         store.visits_of(KEY)
 
 
+def test_text_that_is_no_utf_8_is_told(book: Path) -> None:
+    """SQLite has no code for it: sqlite3 itself finds it when it makes a text of it."""
+    with Store.open(book) as store:
+        store.record([visit()])
+    with raw(book) as connection:
+        connection.execute("PRAGMA ignore_check_constraints = ON")
+        connection.execute("DROP TRIGGER book_kept_update")
+        connection.execute("UPDATE book SET mark = CAST(x'ff41' AS TEXT)")
+    assert peek.standing(book) is None  # whoever asks opens the store, which says why
+    for call in (lambda: Store.open(book).standing(), lambda: back_up(book, book.parent / "copies")):
+        with pytest.raises(BookTrouble, match="UTF-8"):
+            call()
+
+
 def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_written(
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
