@@ -464,9 +464,14 @@ def _named(jobs: Iterable[Job], given: str) -> Job:
 
 
 def _of_client(jobs: list[Job], given: str) -> list[Job]:
-    """Return the jobs whose client's words have all words given; only the open ones if there are any."""
+    """Return the jobs whose client's words have all words given; only the open ones if there are any.
+
+    One word must be of letters: a number alone is a reference, not the house number of a client.
+    """
     words = set(text.plain_capitals(given).split())
-    found = [one for one in jobs if words and words <= set(text.plain_capitals(one.client).split())]
+    if not any(len(word) > 1 and word.isalpha() for word in words):
+        return []
+    found = [one for one in jobs if words <= set(text.plain_capitals(one.client).split())]
     return [one for one in found if one.status is JobStatus.OPEN] or found
 
 

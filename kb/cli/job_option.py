@@ -57,13 +57,19 @@ def named_set(session: Session, job: Job, make: str | None = None, model: str | 
 
 
 def job_if_there(session: Session, ref: str | None) -> Job | None:
-    """Return the job with this reference; None if the book has none: a visit may name any."""
+    """Return the job with this reference; None if the book has none: a visit may name any.
+
+    If words of a client mean it, say which it is.
+    """
     if not ref:
         return None
     try:
-        return session.book.jobs.named(ref)
+        job = session.book.jobs.named(ref)
     except NotFound:
         return None
+    if ref.strip() != job.id and squeezed(ref) != squeezed(job.reference):
+        session.say(session.language("cli/job/meant", typed=ref, job=job.reference, client=job.client))
+    return job
 
 
 def loop_of(session: Session, job: Job) -> dict[str, Any]:

@@ -600,3 +600,17 @@ def test_a_job_is_named_by_words_of_its_client_the_open_one_if_there_are_several
     assert jackfield("job", "show", "Ruiz", "--json").json["job"] == "J-2"
     nobody = jackfield("job", "show", "Brook")
     assert (nobody.code, "no job 'Brook'" in nobody.err) == (1, True)
+
+
+def test_a_job_that_words_of_a_client_mean_is_named(jackfield: Run) -> None:
+    jackfield("job", "add", "Tarnow", "T40", "--client", "Mrs Alder, 12 Mill Lane")
+    assert "mill lane is job J-1 (Mrs Alder" in jackfield("record", "--job", "mill lane", "opt:ok").err
+    assert "is job" not in jackfield("visits", "--job", "j 1").err
+
+
+@pytest.mark.parametrize("number", ["12", "J-12", "1 2"])
+def test_a_number_alone_is_a_reference_and_no_house_number_of_a_client(number: str, jackfield: Run) -> None:
+    jackfield("job", "add", "Tarnow", "T40", "--client", "J Alder, 12 Mill Lane, flat 1, floor 2")
+    assert jackfield("record", "--job", number, "Tarnow", "T40", "opt:ok").code == 0
+    assert [one["job"] for one in jackfield("visits", "--job", number, "--json").json["visits"]] == [number]
+    assert jackfield("job", "done", number).code == 1
