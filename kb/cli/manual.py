@@ -15,6 +15,7 @@ from kb.base.inputfiles import read_bytes
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, agreed, answering, choice, text
+from kb.cli.days import read_day
 from kb.cli.progress import bar
 from kb.cli.record import at_terminal, named_as_known
 from kb.cli.record_dialog import chosen
@@ -74,6 +75,8 @@ def manual_command(
     jackfield manual nv40.pdf --set Norwell NV40-210 --yes
     jackfield manual manuals
     """
+    if said["on"]:
+        said["on"] = read_day(session, said["on"], "--date", back=True).isoformat()
     if Path(file).is_dir():
         if sets:
             raise BadInput("manual", Said("seen/folder-and-set"), Said("expected/folder-of-manuals"))

@@ -71,6 +71,15 @@ def test_yes_records_a_visit_of_basis_manual_for_each_set(jackfield: Run, manual
         assert marks["OPTICAL OUT"].setting == "Sound > Digital output"
 
 
+def test_the_day_of_reading_is_typed_as_people_say_it(
+    jackfield: Run, manual: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JACKFIELD_TODAY", "2026-03-04")
+    done = jackfield("manual", manual, *SETS, "--yes", "--date", "last friday")
+    assert "last friday is 2026-02-27" in done.err
+    assert visits(home)[0].date.isoformat() == "2026-02-27"
+
+
 def test_a_person_confirms_by_number(
     jackfield: Run, manual: Path, home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
