@@ -349,6 +349,15 @@ WORDS: Final = (
     MarkWords("OF", "ja", "端子 の"),
 )
 
+#: There is none of what follows: ``NO OUTPUT``, ``KEIN AUSGANG`` (common practice). Not among WORDS,
+#: which make a text on a photo the mark of a jack: ``DO NOT OPEN`` is none.
+DENIALS: Final = frozenset(
+    "NO NOT NON WITHOUT KEIN KEINE KEINEN OHNE NICHT PAS SANS AUCUN AUCUNE NINGUN NINGUNA".split()
+)
+SPANISH_DENIAL: Final = "SIN"  #: in Italian the left channel
+#: A box that a set may feed, or that may feed the set.
+DECODERS: Final = frozenset({"DECODER", "DECODEUR", "DECODIFICADOR", "DESCODIFICADOR"})
+
 
 class Ring(NamedTuple):
     """The meaning of a ring's colour at one form. Where it tells no direction, the mark does."""

@@ -25,7 +25,7 @@ from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
 from kb.domain.language import ENGLISH, Language
-from kb.domain.mark_words import PLUGS, RING_OF, ROWS, MarkWords, Ring
+from kb.domain.mark_words import DECODERS, DENIALS, PLUGS, RING_OF, ROWS, SPANISH_DENIAL, MarkWords, Ring
 from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 
@@ -332,9 +332,33 @@ def _by_way(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Fou
     return way, None, "output-of-what"
 
 
+_GIVING: Final = _HEADPHONE | {"OUT", "ARC", "EARC", "RETURN"}
+
+
+def _by_denial(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
+    """The mark says that this is no output: ``NO OUTPUT``, ``KEIN AUSGANG``, ``HDMI 2 (NO ARC)``."""
+    no = DENIALS | {SPANISH_DENIAL} if "es" in mark.languages else DENIALS
+    if not mark.printed & no or "IN" in mark.words or not mark.words & _GIVING:
+        return None
+    tokens = _tokens(marking, marking)
+    gives = (any(row.meaning in _GIVING for row in ROWS.get(word, ())) for word in tokens)
+    giving = next((at for at, one in enumerate(gives) if one), 0)
+    before = len(tokens) if form is Form.HDMI and "OUT" not in mark.words else giving
+    # "NO. 1 OUT" is a number
+    denied = any(
+        word in no and not then.isdecimal()
+        for word, then in zip(tokens[:before], [*tokens[1:], ""], strict=False)
+    )
+    if denied:
+        return Direction.UNCLEAR, None, "denied"
+    return (Direction.OUTPUT, None, "hdmi-out") if form is Form.HDMI else None
+
+
 def _by_output_of_another(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:
     """The mark names the output of another device, from which a cable comes here: ``TO DVD AUDIO OUT``."""
     words = mark.words
+    if "OUT" in words and "IN" not in words and mark.printed & DECODERS:
+        return Direction.UNCLEAR, None, "plugs-in"  # to it or from it: ``AUDIO (SORTIE DÉCODEUR)``
     if "OUT" not in words or "IN" in words or not ("FROM" in words or {"TO", "DEVICE"} <= words):
         return None
     meant = ({row.meaning for row in ROWS.get(word, ())} for word in plain_capitals(marking).split())
@@ -386,6 +410,7 @@ _RULES = (
     _by_form_without_sound,
     _by_colour,
     _by_no_sound_words,
+    _by_denial,
     _by_hdmi,
     _by_bluetooth,
     _by_speaker_terminals,

@@ -234,3 +234,45 @@ def test_an_input_that_is_marked_with_the_output_it_is_joined_to_is_not_called_a
 @pytest.mark.parametrize("mark", ["AUDIO OUT TO DVD", "OUT TO AMP", "TO AMP OUT", "SALIDA A DVD"])
 def test_an_output_may_name_where_its_cable_goes(mark: str) -> None:
     assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT
+
+
+@pytest.mark.parametrize(
+    ("form", "mark"),
+    [
+        (Form.RCA_PAIR, "NO OUTPUT"),
+        (Form.RCA_PAIR, "KEIN AUSGANG"),
+        (Form.RCA_PAIR, "PAS DE SORTIE"),
+        (Form.RCA_PAIR, "SIN SALIDA"),
+        (Form.RCA_PAIR, "NO AUDIO OUT"),
+        (Form.TOSLINK, "NO OUTPUT"),
+        (Form.JACK_35, "NOT FOR HEADPHONES"),
+        (Form.HDMI, "HDMI 3 (NO ARC)"),
+        (Form.SCART, "EXT 2 NO AUDIO OUT"),
+    ],
+)
+def test_a_mark_that_says_there_is_no_output_makes_no_output(form: Form, mark: str) -> None:
+    """Common practice: stickers and panels say so of sockets that look like outputs."""
+    assert read(form, mark).direction is not Direction.OUTPUT
+
+
+@pytest.mark.parametrize(
+    "mark", ["NO. 1 AUDIO OUT", "AUDIO OUT NO. 2", "SALIDA AUDIO", "USCITA SIN DES", "OUT (NO VIDEO)"]
+)
+def test_a_number_or_what_else_is_missing_leaves_an_output_an_output(mark: str) -> None:
+    assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT
+
+
+@pytest.mark.parametrize(
+    "mark", ["AUDIO (sortie décodeur)", "AUDIO (SALIDA DEL DECODIFICADOR)", "DECODER OUT"]
+)
+def test_the_output_of_a_decoder_may_be_that_of_the_other_box(mark: str) -> None:
+    """Common practice: a set has a socket for the output of a decoder, or one that feeds it."""
+    assert read(Form.RCA_PAIR, mark).direction is Direction.UNCLEAR
+
+
+def test_the_input_for_a_decoder_is_an_input() -> None:
+    assert read(Form.RCA_PAIR, "ENTRÉE DÉCODEUR").direction is Direction.INPUT
+
+
+def test_an_hdmi_output_without_return_channel_gives_its_sound_with_the_picture() -> None:
+    assert read(Form.HDMI, "HDMI OUT (NO ARC)").signal is None
