@@ -134,6 +134,7 @@ def _restored_json(done: Restored, code: str) -> dict[str, object]:
         "findings": copy.findings,
         "revision": copy.revision,
         "kept": str(done.kept) if done.kept else None,
+        "only_in_kept": done.only_kept,
         "logs": [str(one) for one in done.logs],
         "left_out": [worded(one, code) for one in done.left_out],
         "files": list(brought.files),
@@ -154,6 +155,8 @@ def _tell_restored(session: Session, done: Restored) -> None:
     out.print(text(said("cli/restore/done", **counts, file=copy.path.name)), soft_wrap=True)
     if done.kept:
         out.print(text(said("cli/restore/kept", file=done.kept)), soft_wrap=True)
+    if done.only_kept:
+        out.print(text(said("cli/restore/only-kept", count=done.only_kept)), soft_wrap=True)
     if done.brought.photos:
         out.print(text(said("cli/restore/photos", count=done.brought.photos)))
     if done.brought.manuals:

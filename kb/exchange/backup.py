@@ -71,6 +71,8 @@ class Restored:
 
     copy: Copy
     kept: Path | None
+    only_kept: int | None
+    """How many visits the old book has that the restored one lacks; None if it cannot be read or was none."""
     logs: tuple[Path, ...]
     left_out: tuple[Wording, ...]
     """Parts of the backup that belong to no book."""
@@ -318,7 +320,14 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
             with suppress(OSError):
                 draft.with_name(draft.name + ending).unlink(missing_ok=True)
     brought = beside.bring_back(backup, book.parent, visits)
-    return Restored(copy, kept, logs, left_out, brought)
+    return Restored(copy, kept, _only_in(kept, visits), logs, left_out, brought)
+
+
+def _only_in(kept: Path | None, visits: set[str]) -> int | None:
+    """Count the visits of the old book that are not in ``visits``; damaged books count as unreadable."""
+    with suppress(BookTrouble, OSError, sqlite3.Error):
+        return len(_visits(kept) - visits) if kept else None
+    return None
 
 
 def _visits(book: Path) -> set[str]:

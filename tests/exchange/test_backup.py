@@ -134,6 +134,19 @@ def test_a_restored_book_is_the_one_that_was_backed_up_and_the_old_one_is_kept(
     assert jackfield("doctor").code == 0
 
 
+def test_a_restore_says_how_many_visits_only_the_old_book_has(jackfield: Run, book: Path) -> None:
+    jackfield("backup")
+    with Store.open(book) as store:
+        fill(store, 3, "later")
+    said = jackfield("restore", "--replace").out
+    [kept] = book.parent.glob("*.before-restore-*.bak")
+    assert str(kept) in said
+    assert "3 visits are only in the old book" in said
+    again = jackfield("restore", "--replace")
+    assert "only in the old book" not in again.out
+    assert jackfield("restore", "--replace", "--json").json["only_in_kept"] == 0
+
+
 def test_whoever_has_the_book_open_sees_the_restored_one(book: Path, tmp_path: Path) -> None:
     copy = back_up(book, tmp_path / "copies").copy
     with Store.open(book) as store:
