@@ -17,9 +17,9 @@ A message names the place, what was seen and what was expected, in the language 
 
 >>> wrong = BadInput("date", seen="soon", expected=Said("expected/date"))
 >>> print(wrong := wrong.within(Said("place/visit", number=1)))
-visit 1, date: saw 'soon', expected a date such as 2026-03-04
+visit 1, date: saw 'soon', expected a date such as 2026-03-04 (year, month, day)
 >>> print(wrong.in_language("es"))
-visita 1, date: había 'soon', se esperaba: una fecha como 2026-03-04
+visita 1, date: había 'soon', se esperaba: una fecha como 2026-03-04 (año, mes, día)
 
 Nothing is looked up when an error is raised: lookups raise many that nobody gets to read.
 """

@@ -116,6 +116,10 @@ def _toml_fault(said: str, text: str) -> Said:
     if at is None:
         early = said.endswith("(at end of document)")
         return Said("seen/toml/end" if early else "seen/json/number")
+    line = text.split("\n")[int(at[1]) - 1]
+    comma = re.search(r"=\s*([-+]?\d+,\d+)\s*(?:[,}#\r]|$)", line)
+    if comma:
+        return Said("seen/toml/comma", line=at[1], number=comma[1])
     return Said("seen/toml/other", line=at[1], column=at[2])
 
 

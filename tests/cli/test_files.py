@@ -8,6 +8,7 @@ import pytest
 
 from kb.base.errors import BadInput, JackfieldError
 from kb.base.inputfiles import read_data
+from tests.cli.conftest import Run
 
 
 def written(folder: Path, name: str, content: str | bytes) -> str:
@@ -82,3 +83,18 @@ def test_a_broken_list_is_told_as_json(tmp_path: Path) -> None:
 def test_a_missing_file_is_told_without_a_guess_at_what_it_holds(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="file not found"):
         read_data(str(tmp_path / "none"))
+
+
+@pytest.mark.parametrize("number", ["410,5", "-2,0", "410,5  # sofa"])
+def test_a_decimal_comma_in_toml_is_called_one(jackfield: Run, tmp_path: Path, number: str) -> None:
+    file = tmp_path / "readings.toml"
+    file.write_text(f'[[positions]]\nname = "sofa"\nfield_ma_per_m = {number}\n')
+    said = " ".join(jackfield("readings", str(file)).err.split())
+    assert f"{number.split()[0]} with a decimal comma at line 3" in said
+
+
+@pytest.mark.parametrize("day", ["03/04/2026", "3.4.2026", "04-03-26"])
+def test_a_date_that_may_be_two_days_is_never_guessed(jackfield: Run, day: str) -> None:
+    answer = jackfield("record", "Tarnow", "Z1", "opt", "--by", "RT", "--date", day)
+    assert answer.code == 2
+    assert "(year, month, day)" in answer.err

@@ -56,7 +56,7 @@ def test_all_that_a_job_can_say_comes_back_as_it_was_written() -> None:
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"day": "soon"}, "job, day: saw 'soon', expected a date such as 2026-03-04"),
+        ({"day": "soon"}, "job, day: saw 'soon', expected a date such as 2026-03-04 (year, month, day)"),
         ({"sets": [{"year": 1}]}, "job, set 1, year: saw 1, expected a year, 1930 to 2200"),
         ({"speakers": "loud"}, "job, speakers: saw 'loud', expected one of needed, free"),
     ],
