@@ -36,7 +36,11 @@ def add_command(
     from kb.book.jobs import jobs_in
 
     said = read_said(session, typed)
-    said |= {key: value for key, value in (("make", make), ("model", model)) if value}
+    for key, value in (("make", make), ("model", model)):
+        if value and key in said:
+            raise BadInput(key, Said("seen/given-with", option=f"--{key}"), Said("expected/one-of-them"))
+        if value:
+            said[key] = value
     said |= _materials(loop)
     if file:
         if said:

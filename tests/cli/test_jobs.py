@@ -118,6 +118,12 @@ def test_bad_input_never_changes_a_job(typed: tuple[str, ...], said: str, jackfi
     assert jackfield("job", "show", "J-1199", "--states", "--json").json == before
 
 
+def test_a_make_that_is_typed_in_two_places_is_not_dropped_without_a_word(jackfield: Run) -> None:
+    done = jackfield("job", "add", "J-9", "--make", "Norwell")
+    assert (done.code, done.err) == (2, "jackfield: make: saw given with --make, expected one of them\n")
+    assert jackfield("job", "list", "--json").json["jobs"] == []
+
+
 def test_a_file_with_one_bad_job_adds_none(jackfield: Run) -> None:
     done = jackfield(
         "job", "add", "--file", "-", stdin=json.dumps([ALDER, {"make": "Norwell", "year": "old"}])
