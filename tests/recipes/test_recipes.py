@@ -227,7 +227,7 @@ def test_a_fault_added_by_the_recipe_is_asked_for_and_found(copy: Copy) -> None:
 def test_a_field_of_a_job_added_by_the_recipe_is_typed_filed_shown_and_dumped(
     copy: Copy, tmp_path: Path
 ) -> None:
-    copy.jackfield("job", "add", "J-1", "--client", "Alder", "--make", "Norwell")
+    copy.jackfield("job", "add", "--job", "J-1", "--client", "Alder", "--make", "Norwell")
     for after, name, about in (
         (r"^    note: str = .*\n", "parking", "where to leave the van"),
         (r"^    model: str = .*\n", "shelf", "what the set stands on"),
