@@ -271,11 +271,11 @@ def _agrees(book: Path, copy: Copy) -> None:
     visits = "SELECT (SELECT id FROM book), count(*) FROM visit WHERE revision <= ?"
     of_them = "SELECT count(*) FROM finding JOIN visit ON visit.id = finding.visit WHERE revision <= ?"
 
-    def row(asked: str) -> tuple[Any, ...]:
-        return read_file(book, lambda live: tuple(live.execute(asked, (copy.revision,)).fetchone()))
+    def rows(live: sqlite3.Connection) -> list[Any]:
+        return [live.execute(asked, (copy.revision,)).fetchone() for asked in (visits, of_them)]
 
     with translated(str(book)):
-        there, (findings,) = row(visits), row(of_them)
+        there, (findings,) = read_file(book, rows)
     if there != (copy.standing.book, copy.visits) or findings != copy.findings:
         raise BookTrouble(
             Said(
