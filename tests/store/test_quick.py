@@ -19,7 +19,7 @@ from kb.store.content_id import sealed_id
 from kb.store.one_set import visits_of
 from kb.store.states import states
 from tests.conftest import LONG
-from tests.store.helpers import KEY, raw, visit
+from tests.store.helpers import KEY, raw, recorded_and_forced, visit
 from tests.store.random_visits import any_visit
 
 _acts = st.lists(
@@ -129,12 +129,5 @@ def test_what_is_no_book_is_left_to_the_store(tmp_path: Path) -> None:
 
 
 def test_a_word_that_no_book_can_hold_is_left_to_the_store(book: Path) -> None:
-    with Store.open(book) as store:
-        store.record([visit()])
-    with raw(book) as connection:
-        connection.execute("PRAGMA ignore_check_constraints = ON")
-        connection.execute("DROP TRIGGER IF EXISTS finding_no_update")
-        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            connection.execute(f"DROP TRIGGER {name}")
-        connection.execute("UPDATE finding SET form = 'teapot'")
+    recorded_and_forced(book, "UPDATE finding SET form = 'teapot'")
     assert visits_of(book, KEY) is None

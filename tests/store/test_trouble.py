@@ -27,7 +27,7 @@ from kb.store.facts import AliasFact
 from kb.store.failures import translated
 from kb.store.one_set import visits_of
 from kb.store.snapshot import Snapshot
-from tests.store.helpers import KEY, raw, visit
+from tests.store.helpers import KEY, raw, recorded_and_forced, visit
 
 ID = "0192a6c0-0000-7000-8000-000000000001"
 ALIAS = AliasFact(sealed_id("alias", ["A/B", "A/C"]), "A/B", "A/C")
@@ -238,24 +238,14 @@ def test_no_call_on_a_book_without_tables_raises_anything_foreign(book: Path, ca
 
 
 def test_a_value_that_no_jackfield_wrote_is_told(book: Path) -> None:
-    with Store.open(book) as store:
-        store.record([visit()])
-    with raw(book) as connection:
-        connection.execute("PRAGMA ignore_check_constraints = ON")
-        connection.execute("DROP TRIGGER visit_kept_update")
-        connection.execute("UPDATE visit SET kind = 'toaster'")
+    recorded_and_forced(book, "UPDATE visit SET kind = 'toaster'")
     with Store.open(book) as store, pytest.raises(BookTrouble, match=r"toaster.*restore a backup"):
         store.visits_of(KEY)
 
 
 def test_text_that_is_no_utf_8_is_told(book: Path) -> None:
     """SQLite has no code for it: sqlite3 itself finds it when it makes a text of it."""
-    with Store.open(book) as store:
-        store.record([visit()])
-    with raw(book) as connection:
-        connection.execute("PRAGMA ignore_check_constraints = ON")
-        connection.execute("DROP TRIGGER book_kept_update")
-        connection.execute("UPDATE book SET mark = CAST(x'ff41' AS TEXT)")
+    recorded_and_forced(book, "UPDATE book SET mark = CAST(x'ff41' AS TEXT)")
     assert peek.standing(book) is None  # whoever asks opens the store, which says why
     for call in (lambda: Store.open(book).standing(), lambda: back_up(book, book.parent / "copies")):
         with pytest.raises(BookTrouble, match="UTF-8"):
