@@ -177,7 +177,7 @@ class Counted:
         notes: list[Note] = []
         counted = 0
         remedies = Remedies(visits)
-        for number, visit in enumerate(visits):
+        for visit in visits:
             if not visit.findings:
                 continue
             counted += 1
@@ -201,7 +201,7 @@ class Counted:
                     self.speakers.add(marked, effect.value, weight / len(effects))
                 for finding in findings:
                     if finding.outcome is not Outcome.NOT_TRIED:
-                        counts = not remedies.put_right(visit, number, finding)
+                        counts = not remedies.put_right(visit, finding)
                         self._count_trial(path, output, finding, weight if counts else 0.0)
             self._count_taken(found, place.era, weight, joint=not partial_visit)
         for level, group in path:

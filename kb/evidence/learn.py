@@ -100,7 +100,7 @@ class Expectation(NamedTuple):
 Path = tuple[tuple[str, str], ...]  #: (level, key) from the widest group to the narrowest
 FamilyShares = list[tuple[float, Path]]  #: families that a set may be of, with their chances
 
-VERSION: Final = 7  #: of the result of ``to_dict``
+VERSION: Final = 8  #: of the result of ``to_dict``
 LIKELY: Final = 0.998  #: shapes are listed until they hold this much of the known ones
 MOST_SHAPES: Final = 200  #: or until there are so many
 INTERVAL: Final = 0.90

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import date
 from itertools import product
 from math import log
@@ -11,7 +12,7 @@ import pytest
 
 from kb.domain.jack import Jack
 from kb.domain.visit import Finding, Source, Visit
-from kb.domain.words import Basis, Direction, Display, Form, Kind, Outcome, Signal
+from kb.domain.words import Basis, Direction, Display, Form, Format, Kind, Outcome, Signal
 from kb.evidence import forgetting
 from kb.evidence.forgetting import FAMILIES, Forgetting, Note, Said, _apart, occupancy, shapes_of
 from kb.evidence.groups import FamilyMix, GroupFacts, Place, chain, display_of, era_of, family_of
@@ -138,7 +139,7 @@ def test_a_setting_puts_right_what_failed_earlier_or_further_up_and_was_set_othe
 
     def right(failed: Finding, cure: Finding, *, cured_on: int = 2, marking: str = "") -> bool:
         visits = [visit(failed, day=1), visit(cure, day=cured_on)]
-        return Remedies(visits).put_right(visits[0], 0, failed)
+        return Remedies(visits).put_right(visits[0], failed)
 
     assert right(silent, cured)
     assert right(trial(Outcome.WEAK), cured)
@@ -155,9 +156,32 @@ def test_a_setting_puts_right_what_failed_earlier_or_further_up_and_was_set_othe
     assert not right(trial(Outcome.CARRIED), cured)
     assert not right(trial(Outcome.NOT_TRIED), cured)
     one = visit(silent, cured)
-    assert Remedies([one]).put_right(one, 0, silent)
+    assert Remedies([one]).put_right(one, silent)
     turned = visit(cured, silent)
-    assert not Remedies([turned]).put_right(turned, 0, silent)
+    assert not Remedies([turned]).put_right(turned, silent)
+
+
+def test_a_jack_that_was_silent_and_then_carried_in_the_same_job_after_a_remedy_is_one_that_carries() -> None:
+    def trial(outcome: Outcome, **more: Format) -> Finding:
+        return Finding(replace(OUT, **more), outcome=outcome)
+
+    silent, plain = trial(Outcome.SILENT), trial(Outcome.CARRIED)
+    pcm = trial(Outcome.CARRIED, format=Format.PCM)
+
+    def right(
+        cure: Finding, failed: Finding = silent, *, jobs: str = "AA", day: int = 1, case: str = ""
+    ) -> bool:
+        before = visit(failed, job=jobs[:1])
+        return Remedies([before, visit(cure, day=day, job=jobs[1:], case=case)]).put_right(before, failed)
+
+    assert right(pcm), "PCM is the remedy of silence"
+    assert right(pcm, jobs="AB", day=2), "a later day tells the order as well as the job does"
+    assert right(plain, case="{}", jobs=""), "a repair ended the trouble"
+    assert not right(pcm, jobs="AB"), "nobody knows which trial was first"
+    assert not right(pcm, jobs=""), "no job is not the same job"
+    assert not right(plain, day=2), "nothing says what put it right"
+    assert not right(pcm, trial(Outcome.SILENT, format=Format.PCM)), "it had that remedy already"
+    assert not right(pcm, trial(Outcome.WEAK)), "PCM makes nothing louder"
 
 
 def test_what_was_tried_and_not_called_taken_was_free() -> None:
