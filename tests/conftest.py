@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.compiled_once import compile_once
 from tests.watched import watch
 
 watch()
+compile_once()
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
 
 EXAMPLES = int(os.environ.get("JACKFIELD_EXAMPLES", "50"))  #: fewer where a recipe runs these tests in a copy
