@@ -1,6 +1,8 @@
-"""What SQLAlchemy and Jinja compile is kept for all tests of a process, as each test opens books and pages of
-its own: a program compiles a statement or a page once, the tests compiled each some hundred times, which was a
-quarter of their time."""
+"""Keep what SQLAlchemy and Jinja compile for all tests of a process, as each test opens books of its own.
+
+A program compiles a statement or a page once; the tests compiled each some hundred times, which was a quarter
+of their time.
+"""
 
 from __future__ import annotations
 
