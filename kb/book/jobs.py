@@ -11,7 +11,7 @@ import os
 import re
 import secrets
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date as Day
 from pathlib import Path
@@ -64,8 +64,8 @@ class Earlier(NamedTuple):
 class Wanted:
     """Say which jobs are looked for; what is empty or None matches every job.
 
-    ``words`` match anywhere in the texts of a job, ``set`` in the names of its sets. ``day`` is the beginning
-    of a date, such as ``2026-03``.
+    ``words`` match anywhere in the texts of a job, ``set`` in the names of its sets. ``days`` are the first
+    and the last one.
     """
 
     words: tuple[str, ...] = ()
@@ -73,12 +73,12 @@ class Wanted:
     client: str = ""
     place: str = ""
     set: str = ""
-    day: str = ""
+    days: tuple[Day, Day] | None = None
     by: str = ""
     status: JobStatus | None = None
 
-    def fits(self, job: Job) -> bool:
-        """Return whether the job is one of those."""
+    def fits(self, job: Job, visited: Collection[str] = ()) -> bool:
+        """Return whether the job is one of those. ``visited``: references in visits of these days."""
         names = " ".join(one.title for one in job.sets)
         texts = " ".join((job.reference, job.client, job.place, names, job.driver, job.note))
         parts = (
@@ -90,7 +90,11 @@ class Wanted:
         )
         return (
             all(text.squeezed(part) in text.squeezed(whole) for part, whole in parts)
-            and (not self.day or (job.day is not None and job.day.isoformat().startswith(self.day)))
+            and (
+                self.days is None
+                or (job.day is not None and self.days[0] <= job.day <= self.days[1])
+                or text.squeezed(job.reference) in visited
+            )
             and (not self.by or self.by.casefold() == job.by.casefold())
             and self.status in (None, job.status)
         )
@@ -126,8 +130,13 @@ class Jobs:
         return _in_order(_jobs(self._book.states(JOB)).values())
 
     def find(self, wanted: Wanted) -> list[Job]:
-        """Return the jobs that are looked for."""
-        return [job for job in self.every() if wanted.fits(job)]
+        """Return the jobs that are looked for: planned for one of the days, or visited on one."""
+        visited: set[str] = set()
+        if wanted.days and self._book.standing() is not None:
+            with self._book.store.snapshot() as now:
+                some = now.visits_found(since=wanted.days[0], until=wanted.days[1])
+                visited = {text.squeezed(visit.job) for visit in some} - {""}
+        return [job for job in self.every() if wanted.fits(job, visited)]
 
     def of_day(self, day: Day) -> list[Job]:
         """Return the jobs of a day that were not called off."""

@@ -5,7 +5,9 @@ A weekday alone is the nearest one, today included: back for what was done, ahea
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
+from typing import Final
 
 from kb.base import clock
 from kb.base.datafiles import data_tables
@@ -14,6 +16,9 @@ from kb.base.messages import Said
 from kb.base.text import folded
 from kb.cli.common import Session
 from kb.domain.kinds import CalendarDay
+
+_PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
+_DECEMBER: Final = 12
 
 
 def read_day(session: Session, typed: str, option: str = "--day", *, back: bool = False) -> date:
@@ -27,6 +32,23 @@ def read_day(session: Session, typed: str, option: str = "--day", *, back: bool 
         return found
     session.say(session.language("cli/day/meant", typed=typed, day=day.isoformat()))
     return day
+
+
+def read_days(
+    session: Session, typed: str, option: str = "--day", *, back: bool = False
+) -> tuple[date, date]:
+    """Return the first and the last day of a day, month or year. Raises BadInput naming the option."""
+    part = _PART.match(typed.strip())
+    if not part:
+        day = read_day(session, typed, option, back=back)
+        return day, day
+    year, month = int(part[1]), int(part[2] or 1)
+    try:
+        first = date(year, month, 1)
+        following = date(year + 1, 1, 1) if not part[2] or month == _DECEMBER else date(year, month + 1, 1)
+    except ValueError:
+        raise BadInput(option, typed, Said("expected/day-month-year")) from None
+    return first, following - timedelta(days=1)
 
 
 def _said(typed: str, today: date, *, back: bool) -> date | None:

@@ -9,7 +9,7 @@ import click
 
 from kb.cli.command import command
 from kb.cli.common import Session, text
-from kb.cli.days import read_day
+from kb.cli.days import read_days
 from kb.domain.job import Job, JobSet, JobStatus, job_to
 from kb.domain.kinds import DeclaredField, fields_of, is_unknown
 from kb.domain.language import Language
@@ -40,9 +40,8 @@ def list_command(
     """
     from kb.book.jobs import Wanted
 
-    if any(letter.isalpha() for letter in day):  # digits may be a month or a year as well
-        day = read_day(session, day).isoformat()
-    wanted = Wanted(words, set=set_, day=day, status=None if status is None else JobStatus(status), **said)
+    days = read_days(session, day) if day else None
+    wanted = Wanted(words, set=set_, days=days, status=None if status is None else JobStatus(status), **said)
     found = session.book.jobs.find(wanted)
     if session.as_json:
         session.json({"jobs": [job_to(job) for job in found]})

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import re
-from datetime import date, timedelta
 from itertools import islice
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import BadInput
-from kb.base.messages import Said
 from kb.base.text import squeezed
 from kb.cli.command import command
 from kb.cli.common import Session
-from kb.cli.days import read_day
+from kb.cli.days import read_days
 from kb.cli.job_option import job_if_there
 from kb.domain.words import Outcome
 
@@ -22,9 +18,6 @@ if TYPE_CHECKING:
     from kb.domain.job import Job
     from kb.domain.language import Language
     from kb.domain.visit import Visit
-
-_PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
-_DECEMBER: Final = 12
 
 
 @command("visits")
@@ -53,10 +46,10 @@ def visits_command(
     from kb.store.facts import briefly
 
     book = session.book_or("error/no-visits-yet")
-    first = None if since is None else _days(session, since, "--since")[0]
-    last = None if until is None else _days(session, until, "--until")[1]
+    first = None if since is None else read_days(session, since, "--since", back=True)[0]
+    last = None if until is None else read_days(session, until, "--until", back=True)[1]
     job = job_if_there(session, ref)
-    ref = job.reference if job else ref
+    asked = {squeezed(ref), squeezed(job.reference if job else ref)}
     jobs = {squeezed(job.reference): job for job in book.jobs.every() if job.reference}
     with book.store.snapshot() as now:
         found = now.visits_found(
@@ -65,7 +58,7 @@ def visits_command(
             outcome=None if outcome is None else Outcome.read(outcome, "--outcome"),
             of=lambda person, name: (
                 (not by or person.casefold() == by.strip().casefold())
-                and (not ref or squeezed(name) == squeezed(ref))
+                and (not ref or squeezed(name) in asked)
             ),
         )
         every = ((visit, jobs.get(squeezed(visit.job))) for visit in found)
@@ -82,21 +75,6 @@ def visits_command(
     else:
         session.say(session.language("cli/visits/none"))
     return 0 if pairs else 1
-
-
-def _days(session: Session, typed: str, option: str) -> tuple[date, date]:
-    """The first and the last day of a day, month or year."""
-    part = _PART.match(typed.strip())
-    if not part:
-        day = read_day(session, typed, option, back=True)
-        return day, day
-    year, month = int(part[1]), int(part[2] or 1)
-    try:
-        first = date(year, month, 1)
-        following = date(year + 1, 1, 1) if not part[2] or month == _DECEMBER else date(year, month + 1, 1)
-    except ValueError:
-        raise BadInput(option, typed, Said("expected/day-month-year")) from None
-    return first, following - timedelta(days=1)
 
 
 def _says(visit: Visit, job: Job | None, word: str) -> bool:

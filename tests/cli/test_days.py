@@ -59,3 +59,33 @@ def test_words_that_name_no_day_are_refused(jackfield: Run, typed: str) -> None:
     done = jackfield("record", "Tarnow", "T32", "opt:ok", "--date", typed)
     assert (done.code, "yesterday" in done.err) == (2, True)
     assert jackfield("job", "add", "--client", "Alder", "--day", typed).code == 2
+
+
+def test_a_job_of_several_days_is_found_on_each_of_them(jackfield: Run) -> None:
+    for job in (("Tarnow", "T32"), ("Norwell", "NV40")):
+        jackfield("job", "add", *job, "--client", "Alder", "--day", "2026-03-02")
+    jackfield("record", "Tarnow", "T32", "opt:silent", "--job", "J-1", "--date", "2026-03-02")
+    jackfield("job", "change", "J-1", "--day", "today")
+    jackfield("job", "change", "J-2", "--day", "tomorrow")  # nobody was there on the first day
+    for day, found in {
+        "2026-03-02": ["J-1"],
+        "wed": ["J-1"],
+        "2026-03": ["J-1", "J-2"],
+        "2026-04": [],
+    }.items():
+        assert [one["job"] for one in jackfield("job", "list", "--day", day, "--json").json["jobs"]] == found
+
+
+def test_a_day_that_does_not_exist_is_named_and_is_not_a_job_that_does_not(jackfield: Run) -> None:
+    for typed in ("2026-13", "0000", "2026-02-30", "26"):
+        done = jackfield("job", "list", "--day", typed)
+        assert (done.code, f"saw '{typed}', expected a d" in done.err) == (2, True), done.err
+
+
+def test_a_free_reference_is_found_beside_the_job_of_a_client_of_that_name(jackfield: Run) -> None:
+    jackfield("record", "Tarnow", "T32", "opt:ok", "--job", "alder")
+    jackfield("job", "add", "Tarnow", "T32", "--client", "Mrs Alder")
+    jackfield("record", "Tarnow", "T32", "opt:ok", "--job", "J-1", "--note", "again")
+    found = jackfield("visits", "--job", "Alder", "--json").json["visits"]
+    assert sorted(one["job"] for one in found) == ["J-1", "alder"]
+    assert "no job 'J-7' in the book; it has J-1" in jackfield("job", "show", "J-7").err
