@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: Checks whose faults are no facts of the book: triggers, indexes and views can be made again.
 _MENDED: Final = ("guards", "indexes")
+#: Checks of what is around the book, not in it: who may look in, and which day it is.
+_AROUND: Final = ("rights", "dates")
 
 
 @command("doctor")
@@ -47,7 +49,7 @@ def doctor_command(session: Session, mend: bool) -> int:
     if mend and path is not None and any(one.name in _MENDED and not one.ok for one in found):
         mended += [said("cli/doctor/mended", what=worded(one, said.code)) for one in mend_schema(path)]
         found = checks(session.book.store, path)
-    whole = all(one.ok for one in found if one.name not in ("rights", *_MENDED))
+    whole = all(one.ok for one in found if one.name not in (*_AROUND, *_MENDED))
     index = _index(session)
     if not index.ok and mend and whole:
         with bar(said("cli/progress/index")) as tell:
@@ -85,7 +87,7 @@ def doctor_command(session: Session, mend: bool) -> int:
         out.print(text(said("cli/doctor/shared-wrong")))
     elif not whole:
         out.print(text(said("cli/doctor/book-wrong")))
-    elif not mend and any(not one.ok for one in found if one.name != "rights"):
+    elif not mend and any(not one.ok for one in found if one.name not in _AROUND):
         out.print(text(said("cli/doctor/mend")))
     return 0 if well else 1
 

@@ -14,7 +14,7 @@ from kb.cli.panel_view import noted_json, panel_table, source_title
 from kb.cli.tables import FOLDED, RIGHT, WHOLE, grid
 from kb.domain.language import Language
 from kb.domain.panel import Panel, PanelJack
-from kb.domain.visit import Visit, visit_to
+from kb.domain.visit import Visit, in_future, visit_to
 from kb.domain.words import Form
 from kb.settings import MANUALS
 
@@ -46,6 +46,11 @@ def show_command(session: Session, make: str, model: str | None, svg: str | None
         raise nobody
     if svg is not None:
         _write_picture(svg, session, known)
+    if any(in_future(visit.date) for visit in known.visits):
+        from kb.exchange.doctor import ahead
+
+        for warning in ahead(known.visits):
+            session.say(warning.in_language(session.language.code))
     chance = session.book.chance(known.source)
     works = [chance(one) if one.jack.usable else None for one in known.panel.jacks]
     cited = _cited(session, known)

@@ -13,15 +13,17 @@ import stat
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from kb.base import clock
 from kb.base.errors import BookUnavailable, JackfieldError, first_line, why_of
 from kb.base.files import SQLITE_ENDINGS, uri_of
 from kb.base.messages import Said, Wording
+from kb.domain.visit import Visit, in_future
 from kb.settings import BACKUPS, FILES
 from kb.store import Store
 from kb.store.content_id import is_sealed
@@ -186,6 +188,20 @@ def _counts(store: Store) -> Iterator[Said]:
         yield Said("book/fault/counts", count=counts.visits, read=streamed)
 
 
+def ahead(some: Iterable[Visit]) -> Iterator[Said]:
+    """Yield a sentence for each visit with a day that has not come by this machine's clock."""
+    for visit in some:
+        if in_future(visit.date):
+            name = f"{visit.source.make} {visit.source.model}"
+            values = {"id": visit.id[:8], "date": visit.date.isoformat(), "today": clock.today().isoformat()}
+            yield Said("book/fault/ahead", set=name, **values)
+
+
+def _dates(store: Store) -> Iterator[Said]:
+    with store.snapshot() as book:
+        yield from ahead(book.visits_found(since=clock.today()))
+
+
 _OF_FILE: Final[tuple[tuple[str, Callable[[Path], Iterator[Wording]]], ...]] = (
     ("integrity", _integrity),
     ("references", _references),
@@ -198,6 +214,7 @@ _OF_STORE: Final[tuple[tuple[str, Callable[[Store], Iterator[Wording]]], ...]] =
     ("readable", _counts),
     ("seals", _seals),
     ("lineage", _lineage),
+    ("dates", _dates),
 )
 
 

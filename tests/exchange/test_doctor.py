@@ -208,3 +208,20 @@ def test_what_is_attached_to_a_visit_and_is_no_json_is_named(
     for command in (["dump", tmp_path / "dump.jsonl"], ["show", "Norwell", "M7", "--json"]):
         done = jackfield(*command)
         assert (done.code, "is no valid JSON" in done.err) == (3, True), (command, done.err)
+
+
+def test_a_visit_of_a_day_that_has_not_come_is_told_and_its_date_can_be_corrected(
+    jackfield: Run, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JACKFIELD_TODAY", "2027-03-04")
+    jackfield("record", "Tarnow", "T32-6", "opt:ok")
+    monkeypatch.setenv("JACKFIELD_TODAY", "2026-03-04")
+    assert "dated 2027-03-04, but today is 2026-03-04" in wrong(jackfield)["dates"][0]
+    shown = jackfield("show", "Tarnow", "T32-6")
+    assert (shown.code, "dated 2027-03-04" in shown.err) == (0, True)
+    said = jackfield("doctor").out
+    assert (said.count("WRONG"), "--mend" in said, "restore" in said) == (1, False, False)
+    visit = shown.err.split()[1].rstrip(",")
+    assert jackfield("correct", visit, "date=2026-03-03").code == 0
+    assert wrong(jackfield) == {}
+    assert "dated" not in jackfield("show", "Tarnow", "T32-6").err
