@@ -358,6 +358,9 @@ SPANISH_DENIAL: Final = "SIN"  #: in Italian the left channel
 #: A box that a set may feed, or that may feed the set.
 DECODERS: Final = frozenset({"DECODER", "DECODEUR", "DECODIFICADOR", "DESCODIFICADOR"})
 
+#: Parts of the set itself, whose sound its own outputs give.
+OWN_PARTS: Final = frozenset({"TV", "TELEVISION", "TUNER"})
+
 
 class Ring(NamedTuple):
     """The meaning of a ring's colour at one form. Where it tells no direction, the mark does."""

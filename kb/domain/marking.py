@@ -25,7 +25,17 @@ from typing import Final, NamedTuple
 
 from kb.base.text import plain_capitals, visible
 from kb.domain.language import ENGLISH, Language
-from kb.domain.mark_words import DECODERS, DENIALS, PLUGS, RING_OF, ROWS, SPANISH_DENIAL, MarkWords, Ring
+from kb.domain.mark_words import (
+    DECODERS,
+    DENIALS,
+    OWN_PARTS,
+    PLUGS,
+    RING_OF,
+    ROWS,
+    SPANISH_DENIAL,
+    MarkWords,
+    Ring,
+)
 from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 
@@ -361,9 +371,18 @@ def _by_output_of_another(form: Form, mark: Mark, marking: str, colour: Colour |
         return Direction.UNCLEAR, None, "plugs-in"  # to it or from it: ``AUDIO (SORTIE DÉCODEUR)``
     if "OUT" not in words or "IN" in words or not ("FROM" in words or {"TO", "DEVICE"} <= words):
         return None
-    meant = ({row.meaning for row in ROWS.get(word, ())} for word in plain_capitals(marking).split())
+    printed = plain_capitals(marking).split()
+    meant = [{row.meaning for row in ROWS.get(word, ())} for word in printed]
     first = next((one for one in meant if one & {"TO", "FROM", "OUT"}), set())
-    return None if "OUT" in first and "FROM" not in words else (Direction.UNCLEAR, None, "plugs-in")
+    origin = next((printed[at + 1 :] for at, one in enumerate(meant) if "FROM" in one), [])
+    own = bool(origin) and OWN_PARTS.issuperset(origin)  # ``LINE OUT FROM TUNER`` is of the set itself
+    gives = "OUT" in first and (own or "FROM" not in words)
+    return None if gives else (Direction.UNCLEAR, None, "plugs-in")
+
+
+def denied(form: Form, marking: str, colour: Colour | None) -> bool:
+    """Does the mark say that this is no output?"""
+    return read(form, marking, colour).reason == "denied"
 
 
 def _by_other_end(form: Form, mark: Mark, marking: str, colour: Colour | None) -> _Found:

@@ -97,9 +97,8 @@ def written(data: Mapping[str, Any]) -> str:
         if said.get(field) not in (None, *_NOT_SAID)
     ]
     mark = f"={data['marking']}" if data.get("marking") else ""
-    if _mark_and_words(mark)[1]:
-        mark = mark.replace(":", ": ")
-    tail = mark + (f":{','.join(words)}" if words else "")
+    ended = bool(words) or _mark_and_words(mark) != (mark, [])
+    tail = mark + (f":{','.join(words)}" if ended else "")
     every = [head + tail for head in (*(name for name, of in FORMS.items() if of[0] is form), form.value)]
     meant = finding_from(said, "jack")
     return max(every, key=lambda token: _likeness(jack(token), meant))
@@ -148,10 +147,15 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
     """A mark may hold a colon; what follows the last one in small letters is words if each is one.
 
     If only some are, or all look like one mistyped, they are words as well: what was found must not be lost
-    in the mark. After a space they stay a part of the mark.
+    in the mark. After a space they stay a part of the mark. A colon at the end ends the mark:
+
+    >>> _mark_and_words("AUDIO:ok"), _mark_and_words("AUDIO:ok:")
+    (('AUDIO', ['ok']), ('AUDIO:ok', []))
     """
     mark, colon, said = rest.rpartition(":")
     words = _split(said)
+    if colon and not words:
+        return mark.strip(), []
     if not (colon and words and said == said.lower()):
         return rest.strip(), []
     known = [bool(_meant(word)) for word in words]

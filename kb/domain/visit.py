@@ -154,7 +154,8 @@ class Finding:
 
     def why(self, language: Language = ENGLISH) -> str:
         """How it is known which way the sound goes, for people."""
-        if "direction" not in self.inferred:
+        headphone = self.jack.signal is Signal.HEADPHONE and "signal" not in self.inferred
+        if "direction" not in self.inferred or headphone:
             return language("finding/why/as-you-say")
         if self.jack.signal in marking.BY_KIND:
             return language("finding/why/kind")
@@ -351,7 +352,9 @@ def _infer(jack: dict[str, Any], outcome: Outcome) -> list[str]:
     reading = marking.read(form, mark, jack.get("colour"))
     inferred = []
     if "direction" not in jack:
-        jack["direction"] = Direction.OUTPUT if outcome in _SOUNDED else reading.direction
+        # Who calls it a headphone jack vouches for an output: no input takes that sound.
+        headphone = jack.get("signal") is Signal.HEADPHONE and reading.direction is Direction.UNCLEAR
+        jack["direction"] = Direction.OUTPUT if outcome in _SOUNDED or headphone else reading.direction
         inferred.append("direction")
     if "signal" not in jack and jack["direction"] is not Direction.INPUT:
         signal = reading.signal or _signal_of(form, mark, jack["direction"])

@@ -11,7 +11,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.catalogue import Catalogue, Role
 from kb.catalogue import catalogue as shipped
-from kb.domain.marking import says_digital
+from kb.domain.marking import denied, says_digital
 from kb.domain.panel import Panel, PanelJack
 from kb.domain.visit import at_source
 from kb.domain.words import Direction, Display, DriverInput, Form, Format, Kind, Signal, Speakers
@@ -255,7 +255,10 @@ def _unknowns(
     """Return the questions about one jack, each with the answers that would make it useful."""
     place = place_of(index, job)
     output = seen.jack.direction is Direction.OUTPUT
-    if seen.jack.direction is Direction.UNCLEAR and seen.jack.signal is not Signal.NOT_AUDIO:
+    unclear = seen.jack.direction is Direction.UNCLEAR and seen.jack.signal is not Signal.NOT_AUDIO
+    if unclear and denied(seen.jack.form, seen.jack.marking, seen.jack.colour):
+        return
+    if unclear:
         light = "glow" if signal_of(seen) is Signal.OPTICAL else ""
         variant = light or ("" if seen.jack.marking else "unmarked")
         yield Question(QuestionCode.IS_IT_AN_OUTPUT, index, place, variant), _if_output(seen)

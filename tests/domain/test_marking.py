@@ -231,6 +231,14 @@ def test_an_input_that_is_marked_with_the_output_it_is_joined_to_is_not_called_a
     assert read(Form.TOSLINK, mark).direction is Direction.UNCLEAR
 
 
+def test_an_output_may_name_the_part_of_the_set_whose_sound_it_gives() -> None:
+    assert read(Form.JACK_35, "HEADPHONE OUT FROM TV").signal is Signal.HEADPHONE
+    for mark in ("LINE OUT FROM TUNER", "AUDIO OUT FROM TV"):
+        assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT
+    for mark in ("AUDIO OUT FROM DVD", "FROM TUNER OUT", "OUT FROM", "TV OUT FROM DVD"):
+        assert read(Form.RCA_PAIR, mark).direction is Direction.UNCLEAR
+
+
 @pytest.mark.parametrize("mark", ["AUDIO OUT TO DVD", "OUT TO AMP", "TO AMP OUT", "SALIDA A DVD"])
 def test_an_output_may_name_where_its_cable_goes(mark: str) -> None:
     assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT

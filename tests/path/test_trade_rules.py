@@ -907,3 +907,13 @@ def test_the_powered_box_that_turns_the_sound_into_another_kind_is_named(
     jack: Jack, inputs: tuple[str, ...], converter: str
 ) -> None:
     assert chosen(jack, inputs=inputs).converter == converter
+
+
+def test_nobody_is_asked_whether_a_jack_marked_no_output_is_an_output() -> None:
+    asked = [one.code for one in ask({"form": "rca-pair", "marking": "NO OUTPUT"}).ask]
+    assert "is-it-an-output" not in asked
+    assert "is-it-an-output" in [one.code for one in ask({"form": "rca-pair", "marking": ""}).ask]
+
+
+def test_it_is_asked_whether_a_headphone_jack_without_a_mark_silences_the_speakers() -> None:
+    assert "does-it-silence" in [one.code for one in ask({"form": "jack-3.5", "signal": "headphone"}).ask]
