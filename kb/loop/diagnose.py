@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
+from kb.loop.decibels import decibels, ratio
 from kb.loop.field import vertical_h
 from kb.loop.readings_file import Noise, Readings
 from kb.loop.sentences import Amount, Digits, Key, Sentence
@@ -82,7 +83,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
             raise trouble.within(each.name) from None
         # the meter shows no sign, so the field's amount is compared
         if abs(field) > 1e-6:
-            level = 20 * math.log10(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
+            level = decibels(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
             found.append(Compared(each.name, (each.field_db or 0.0) - readings.target_db, level))
     return tuple(found)
 
@@ -129,7 +130,7 @@ def _level_fault(level: float, current: float | None) -> Sentence:
     """Say that the level is off by ``level`` dB, and which current in A would put it right."""
     right: Sentence | str = ""
     if current:
-        right = Sentence("loop/right", {"current": Amount(current * 10 ** (-level / 20))})
+        right = Sentence("loop/right", {"current": Amount(current * ratio(-level))})
     way = "low" if level < 0 else "high"
     return Sentence(f"loop/fault/drive-{way}", {"off": Digits(abs(level), 1), "right": right})
 

@@ -8,7 +8,6 @@ second-hand): it holds the full current at 1 kHz, and does not clip 7 dB below t
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.base.messages import one_of
 from kb.domain.driver import DriverLimits
+from kb.loop.decibels import decibels, ratio
 from kb.loop.geometry import Loop
 from kb.loop.sentences import Amount, Digits, Hertz, Sentence
 from kb.loop.standard import Programme, overload_current_a, overload_voltage_v
@@ -100,7 +100,7 @@ def fit(
             "short": Digits(-current_margin, 1),
         }
         reasons.append(Sentence("loop/reason/current", values))
-    boost = 10 ** (boost_db / 20)
+    boost = ratio(boost_db)
     calm = overload_current_a(current_a) * boost
     full, test = (
         Need(hertz, current, volts, _margin(has, volts))
@@ -127,7 +127,7 @@ def fit(
 
 
 def _margin(has: float, needs: float) -> float:
-    return min(_MOST_MARGIN_DB, 20 * math.log10(has / needs)) if needs > 0 else _MOST_MARGIN_DB
+    return min(_MOST_MARGIN_DB, decibels(has / needs)) if needs > 0 else _MOST_MARGIN_DB
 
 
 @dataclass(frozen=True)

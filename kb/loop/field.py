@@ -25,6 +25,7 @@ from typing import Final
 
 from kb.base.errors import BadInput
 from kb.base.messages import Said
+from kb.loop.decibels import decibels, ratio
 from kb.loop.geometry import Corner, Loop, Spot
 from kb.loop.standard import REFERENCE_A_PER_M, SLACK, STANDING_DB, TOLERANCE_DB, Use
 from kb.loop.units import show_length
@@ -88,12 +89,12 @@ def level_db(field_a_per_m: float) -> float:
     """Return 20 lg(H / 400 mA/m) in dB; a field of zero or turned over is shown as -60 dB."""
     if field_a_per_m <= 0:
         return NO_FIELD_DB
-    return max(NO_FIELD_DB, 20 * math.log10(field_a_per_m / REFERENCE_A_PER_M))
+    return max(NO_FIELD_DB, decibels(field_a_per_m / REFERENCE_A_PER_M))
 
 
 def field_a_per_m(level: float) -> float:
     """Return the field in A/m of a level in dB re 400 mA/m."""
-    return float(REFERENCE_A_PER_M * 10 ** (level / 20))
+    return REFERENCE_A_PER_M * ratio(level)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from typing import Final
 
 from kb.base.errors import BadInput
 from kb.base.messages import Said, Wording
+from kb.loop.decibels import decibels, ratio
 from kb.loop.units import LONGEST_TEXT
 
 DBV_V: Final = 1.0
@@ -42,7 +43,7 @@ def voltage(text: str, place: Wording = "level") -> float:
         volts = number * (1e-3 if unit == "mv" else 1.0)
     else:
         # a level this far out has no voltage that a float holds
-        volts = (DBV_V if unit == "dbv" else DBU_V) * 10 ** (max(-999.0, min(999.0, number)) / 20)
+        volts = (DBV_V if unit == "dbv" else DBU_V) * ratio(max(-999.0, min(999.0, number)))
     if not LEAST_V <= volts <= MOST_V:
         raise BadInput(
             place,
@@ -54,12 +55,12 @@ def voltage(text: str, place: Wording = "level") -> float:
 
 def dbv(volts: float) -> float:
     """Return dB re 1 V."""
-    return 20 * math.log10(volts / DBV_V)
+    return decibels(volts / DBV_V)
 
 
 def dbu(volts: float) -> float:
     """Return dB re 0.775 V."""
-    return 20 * math.log10(volts / DBU_V)
+    return decibels(volts / DBU_V)
 
 
 def show_level(volts: float) -> str:
@@ -69,4 +70,4 @@ def show_level(volts: float) -> str:
 
 def margin_db(source_v: float, sensitivity_v: float) -> float:
     """Return how far the source's level lies above what the driver's input wants for full output, dB."""
-    return 20 * math.log10(source_v / sensitivity_v)
+    return decibels(source_v / sensitivity_v)

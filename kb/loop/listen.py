@@ -22,6 +22,7 @@ from scipy import signal
 from kb.base.errors import NOTHING, BadInput, Stated
 from kb.base.messages import Said
 from kb.base.validation import bounded
+from kb.loop.decibels import decibels
 from kb.loop.sentences import Digits, Hertz, Sentence
 from kb.loop.standard import REFERENCE_A_PER_M, RESPONSE_REFERENCE_HZ, LevelMeter, PlayedSignal, target_db
 from kb.loop.tone import RATE_HZ, noise_sections
@@ -182,7 +183,7 @@ def _gain_db(recorded: Recorded) -> float | None:
     if not _is_1_khz(pitch) or spread > STEADY_DB:
         said = Stated("error/no-steady-sine", pitch=f"{pitch:.0f}", spread=f"{spread:.1f}")
         raise BadInput(sound.name, said, Said("do/record-steady-sine"))
-    return 20 * math.log10(amount / REFERENCE_A_PER_M) - sound.highest_db()
+    return decibels(amount / REFERENCE_A_PER_M) - sound.highest_db()
 
 
 def _level(recorded: Recorded, notes: list[Sentence]) -> tuple[PlayedSignal | None, float | None]:

@@ -6,6 +6,7 @@ import statistics
 from collections.abc import Collection
 from typing import Final
 
+from kb.loop.decibels import ratio
 from kb.loop.diagnose import METER_DB, Compared
 from kb.loop.readings_file import Readings
 from kb.loop.sentences import Amount, Digits, Key, Sentence
@@ -47,7 +48,7 @@ def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> 
         shift = max(-(low + high) / 2, -high)
         to: Sentence | str = ""
         if current:
-            to = Sentence("loop/to", {"current": Amount(current * 10 ** (shift / 20))})
+            to = Sentence("loop/to", {"current": Amount(current * ratio(shift))})
         values: dict[str, object] = {
             "shift": Digits(abs(shift), 1),
             "to": to,

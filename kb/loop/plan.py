@@ -24,6 +24,7 @@ from kb.base.errors import NOTHING, BadInput
 from kb.base.messages import Said
 from kb.base.validation import bounded
 from kb.domain.driver import DriverLimits
+from kb.loop.decibels import ratio
 from kb.loop.driver import Choice, Fit, choices, fit
 from kb.loop.field import (
     MARGIN_M,
@@ -276,7 +277,7 @@ class Answer:
     @property
     def metal_gain(self) -> float:
         """Share of the field that the stated metal leaves, 0 to 1."""
-        return float(10 ** (-self.ask.metal_db / 20))
+        return ratio(-self.ask.metal_db)
 
     def range_db(self, plane: Plane, current_a: float | None = None) -> tuple[float, float]:
         """Return weakest and strongest level of a plane in dB re 400 mA/m, the stated metal taken off."""
@@ -316,11 +317,11 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
         for height in heights
     ]
     counted = planes[0].with_others(planes[1:] if ask.all_count else ())
-    metal = 10 ** (ask.metal_db / 20)
+    metal = ratio(ask.metal_db)
     ampere_turns = counted.current_for_centre_a * metal
     shift, least_shift = counted.shift_db, counted.least_shift_db
-    most = ampere_turns * 10 ** (max(0.0, shift or 0.0) / 20)
-    least = most if least_shift is None else min(most, ampere_turns * 10 ** (least_shift / 20))
+    most = ampere_turns * ratio(max(0.0, shift or 0.0))
+    least = most if least_shift is None else min(most, ampere_turns * ratio(least_shift))
 
     rise = ask.route.rise(ask.ceiling) if ask.route else 0.0
     feed = ask.feed + rise
@@ -350,7 +351,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     if least_only and least_shift is not None:
         shift = least_shift
     if shift is not None:
-        shifted = current * 10 ** (shift / 20)
+        shifted = current * ratio(shift)
         low, high = counted.wound(turns).range_db(shifted / metal)
         level = Level(shift, shifted, seen.voltage(shifted, FREQUENCIES_HZ[-1]), low, high, least=least_only)
     seated = level.current_a if level else current

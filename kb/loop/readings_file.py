@@ -53,6 +53,7 @@ from kb.base.errors import NOTHING, BadInput, inside
 from kb.base.messages import LANGUAGES, Said, Wording
 from kb.base.text import line, note
 from kb.base.validation import Fields, bounded, keyed, listed, number, truth, whole
+from kb.loop.decibels import decibels, ratio
 from kb.loop.field import SEATED_M
 from kb.loop.geometry import MOST_CORNERS, MOST_TURNS, Loop, spot
 from kb.loop.standard import (
@@ -227,7 +228,7 @@ def _position(data: object, at: Wording) -> Position:
                 Said("seen/two-fields", field="field_ut"),
                 Said("expected/one-of-the-two"),
             )
-        level = 20 * math.log10(max(1e-4, flux / MICROTESLA / REFERENCE_A_PER_M))
+        level = decibels(max(1e-4, flux / MICROTESLA / REFERENCE_A_PER_M))
     off, on = (
         _level(
             fields,
@@ -354,19 +355,19 @@ def _user(data: object, _: Wording) -> User:
     return user
 
 
-def _level(fields: Fields, at: Wording, decibels: str, milliamps: str, lowest: float) -> float | None:
+def _level(fields: Fields, at: Wording, db_key: str, field_key: str, lowest: float) -> float | None:
     """Return a level in dB re 400 mA/m that is given in dB or as a field in mA/m; both must not be there."""
     level = fields.take(
-        decibels,
+        db_key,
         lambda value, _: bounded(
-            value, Said("place/with-key", place=at, key=decibels), low=lowest, high=48, unit="dB"
+            value, Said("place/with-key", place=at, key=db_key), low=lowest, high=48, unit="dB"
         ),
         None,
     )
     field = fields.take(
-        milliamps,
+        field_key,
         lambda value, _: bounded(
-            value, Said("place/with-key", place=at, key=milliamps), low=0, high=1e5, unit="mA/m"
+            value, Said("place/with-key", place=at, key=field_key), low=0, high=1e5, unit="mA/m"
         ),
         None,
     )
@@ -374,8 +375,8 @@ def _level(fields: Fields, at: Wording, decibels: str, milliamps: str, lowest: f
         return level
     if level is not None:
         raise BadInput(
-            at, Said("seen/two-options", option=decibels, other=milliamps), Said("expected/one-of-the-two")
+            at, Said("seen/two-options", option=db_key, other=field_key), Said("expected/one-of-the-two")
         )
-    least = 1000 * REFERENCE_A_PER_M * 10 ** (lowest / 20)
+    least = 1000 * REFERENCE_A_PER_M * ratio(lowest)
     # a meter that shows zero is below its range, not at minus infinity
-    return 20 * math.log10(max(field, least) / (1000 * REFERENCE_A_PER_M))
+    return decibels(max(field, least) / (1000 * REFERENCE_A_PER_M))

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
+from kb.loop.decibels import decibels
 from kb.loop.field import drawn_h
 from kb.loop.geometry import Corner, Loop, Spot
 from kb.loop.standard import REFERENCE_A_PER_M
@@ -122,7 +123,7 @@ def _level(loop: Loop, spot: Spot, ear: float, current_a: float, field: Field) -
 
 def _db(field: float) -> float:
     """dB re 400 mA/m; a field that vanishes is as faint as any."""
-    return max(_FAINTEST_DB, 20 * math.log10(max(1e-12, abs(field)) / REFERENCE_A_PER_M))
+    return max(_FAINTEST_DB, decibels(max(1e-12, abs(field)) / REFERENCE_A_PER_M))
 
 
 def _reach(

@@ -18,6 +18,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Final
 
 from kb.domain.words import Word
+from kb.loop.decibels import decibels, ratio
 
 if TYPE_CHECKING:
     from kb.loop.wire import Load
@@ -201,7 +202,7 @@ class Programme(Word):
 
 def overload_current_a(current_a: float) -> float:
     """Return the current of the overload test for a loop that needs ``current_a`` (cl. 10.3.2)."""
-    return float(current_a * 10 ** (-CALM_DB / 20))
+    return current_a * ratio(-CALM_DB)
 
 
 def overload_voltage_v(load: Load, current_a: float, programme: Programme) -> float:
@@ -220,5 +221,5 @@ class Quadrature:
 def quadrature(degrees: float) -> Quadrature:
     """Return the error of a phase between two loops; 90 and -90 degrees have none (IEC 62489-1, 5.4.14.1)."""
     share = abs(math.cos(math.radians(degrees)))
-    down = 20 * math.log10(max(1e-9, 1 - share))
-    return Quadrature(20 * math.log10(1 + share), down)
+    down = decibels(max(1e-9, 1 - share))
+    return Quadrature(decibels(1 + share), down)

@@ -18,10 +18,12 @@ import random
 import wave
 from array import array
 from collections.abc import Sequence
+from itertools import cycle, islice, pairwise
 from typing import Final
 
 from kb.base.validation import bounded
 from kb.domain.words import Word
+from kb.loop.decibels import ratio
 from kb.loop.standard import RESPONSE_HZ
 
 RATE_HZ: Final = 48_000
@@ -40,6 +42,8 @@ BAND_HZ: Final = (75.0, 6500.0)
 CREST: Final = 4.0
 #: The noise's r.m.s. against the sine's, dB (Table 2, second-hand).
 NOISE_DB: Final = -6.0
+#: The same as a factor on the peak of the sine.
+_NOISE_RMS: Final = ratio(NOISE_DB) / math.sqrt(2)
 #: Sine and noise in turn: bursts of the sine, its rise and fall, and the noise between, seconds (Table 2).
 BURST_S: Final = 1.0
 RISE_S: Final = 0.005
@@ -108,10 +112,10 @@ def samples(
     bounded(hertz, "hertz", low=20, high=20_000, unit="Hz")
     bounded(mains_hz, "mains", low=16, high=400, unit="Hz")
     count = round(seconds * RATE_HZ)
-    peak = 10 ** (level_db / 20)
+    peak = ratio(level_db)
     match tone:
         case Tone.PINK:
-            sound = _scaled(pink(count, seed), peak * 10 ** (NOISE_DB / 20) / math.sqrt(2))
+            sound = _scaled(pink(count, seed), peak * _NOISE_RMS)
         case Tone.COMBI:
             sound = _scaled(combi(count, seed), peak)
         case Tone.SWEEP:
@@ -143,8 +147,7 @@ def pink(count: int, seed: int = 1) -> list[float]:
             angle = math.pi / 2 * at / join
             sound[at] = math.sin(angle) * sound[at] + math.cos(angle) * sound[block + at]
         sound = sound[:block]
-    sound = _with_crest(sound)
-    return [*(sound * (count // len(sound))), *sound[: count % len(sound)]]
+    return _repeated(_with_crest(sound), count)
 
 
 def combi(count: int, seed: int = 1) -> list[float]:
@@ -154,20 +157,13 @@ def combi(count: int, seed: int = 1) -> list[float]:
     zero.
     """
     rise, burst, noise = (round(each * RATE_HZ) for each in (RISE_S, BURST_S, NOISE_S))
-    tone = _sine(burst, 1000.0, 1.0)
-    for at in range(rise):
-        share = math.sin(math.pi / 2 * at / rise) ** 2
-        tone[at] *= share
-        tone[-1 - at] *= share
-    rms = 10 ** (NOISE_DB / 20) / math.sqrt(2)
-    whole: list[float] = []
-    hiss = _scaled(pink(noise, seed), rms)
-    while len(whole) < count:
-        start = next((at for at in range(1, noise) if hiss[at - 1] < 0 <= hiss[at]), 0)
-        end = next((at for at in range(noise - 1, 0, -1) if hiss[at - 1] < 0 <= hiss[at]), noise)
-        # at least 4:1 in time, so the part cut off at the zero crossings is repeated
-        whole += hiss[start:end] + hiss[start : start + noise - (end - start)] + tone
-    return whole[:count]
+    tone = _ramped(_sine(burst, 1000.0, 1.0), rise, rise)
+    hiss = _scaled(pink(noise, seed), _NOISE_RMS)
+    rising = [at for at, (before, here) in enumerate(pairwise(hiss), 1) if before < 0 <= here]
+    start, end = rising[0], rising[-1]
+    # at least 4:1 in time, so that the part cut off at both ends is made up for, to the next zero crossing
+    until = next(at for at in rising if end - start + at - start >= noise)
+    return _repeated([*hiss[start:end], *hiss[start:until], *tone], count)
 
 
 def noise_sections() -> list[tuple[tuple[float, ...], tuple[float, ...]]]:
@@ -215,11 +211,10 @@ def _with_crest(sound: list[float]) -> list[float]:
     """
     for _ in range(3):
         rms = math.sqrt(math.fsum(value * value for value in sound) / len(sound))
-        up, down = max(sound) / rms, -min(sound) / rms
-        lift, drop = ((CREST / peak - 1) / peak**2 if peak < CREST else 0.0 for peak in (up, down))
-        lift, drop = lift / rms**3, drop / rms**3
-        sound = [value / rms + (lift if value > 0 else drop) * value * value * value for value in sound]
-        sound = [CREST if value > CREST else max(-CREST, value) for value in sound]
+        sound = [value / rms for value in sound]
+        lift, drop = (max(0.0, CREST / peak - 1) / peak**2 for peak in (max(sound), -min(sound)))
+        sound = [value + (lift if value > 0 else drop) * value * value * value for value in sound]
+        sound = [max(-CREST, min(CREST, value)) for value in sound]
     return sound
 
 
@@ -245,17 +240,15 @@ def _lines(count: int, hertz: float, shares: dict[int, float]) -> list[float]:
     for times, share in known.items():
         turn = 2 * math.pi * hertz * times / RATE_HZ
         one = [value + share / power * math.sin(turn * at) for at, value in enumerate(one)]
-    return [*(one * (count // len(one))), *one[: count % len(one)]]
+    return _repeated(one, count)
 
 
 def _beeping(sound: Sequence[float], beeps: int) -> list[float]:
-    """Leave so many beeps of every three seconds."""
-    beep, period, rise = round(BEEP_S * RATE_HZ), 3 * RATE_HZ, round(RISE_S * RATE_HZ)
-    gate = [0.0] * period
-    for number in range(beeps):
-        for at in range(beep):
-            gate[2 * number * beep + at] = min(1.0, at / rise, (beep - at) / rise)
-    return [value * gate[at % period] for at, value in enumerate(sound)]
+    """Leave so many beeps of every three seconds, each with a pause of its length behind it."""
+    beep, rise = round(BEEP_S * RATE_HZ), round(RISE_S * RATE_HZ)
+    one = [*_ramped([1.0] * beep, rise, rise), *([0.0] * beep)]
+    gate = [*(one * beeps), *([0.0] * (3 * RATE_HZ - len(one) * beeps))]
+    return [value * share for value, share in zip(sound, cycle(gate), strict=False)]
 
 
 def _scaled(sound: Sequence[float], by: float) -> list[float]:
@@ -265,9 +258,18 @@ def _scaled(sound: Sequence[float], by: float) -> list[float]:
 def _faded(sound: list[float]) -> list[float]:
     """The same, faded in and out; of a short sound the fade takes half."""
     rise = min(round(FADE_IN_S * RATE_HZ), len(sound) // 2)
-    for at in range(rise):
-        sound[at] *= math.sin(math.pi / 2 * at / rise) ** 2
     fall = min(round(FADE_OUT_S * RATE_HZ), len(sound) // 4)
-    for at in range(fall):
-        sound[-1 - at] *= math.sin(math.pi / 2 * at / fall) ** 2
+    return _ramped(sound, rise, fall)
+
+
+def _ramped(sound: list[float], rise: int, fall: int) -> list[float]:
+    """The same with its first samples raised from 0 and its last ones lowered to 0, without a corner."""
+    for count, places in ((rise, range(rise)), (fall, range(-1, -1 - fall, -1))):
+        for step, at in enumerate(places):
+            sound[at] *= math.sin(math.pi / 2 * step / count) ** 2
     return sound
+
+
+def _repeated(sound: Sequence[float], count: int) -> list[float]:
+    """So many samples: the same again and again."""
+    return list(islice(cycle(sound), count))

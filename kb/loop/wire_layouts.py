@@ -23,6 +23,7 @@ from typing import Final
 from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.domain.words import Word
+from kb.loop.decibels import decibels, ratio
 from kb.loop.field import MARGIN_M, drawn_h, level_db
 from kb.loop.geometry import Corner, Loop
 from kb.loop.sentences import Digits, Metres, Sentence
@@ -153,7 +154,7 @@ def laid(
     if not is_rectangle(room):
         raise BadInput("--layout", Said("seen/no-rectangle"), Said("expected/rectangle"))
     tried = _STRIPS if kind is Layout.QUADRATURE else (2,)
-    metal = 10 ** (metal_db / 20)
+    metal = ratio(metal_db)
     known = None if current_a is None else current_a / metal
     found = [_set(kind, _groups(kind, room, strips), room, ear, margin, known) for strips in tried]
     best = max(each.share for each in found)
@@ -212,8 +213,8 @@ def _set(
         # a window of 6 dB that begins or ends at a spot holds as many as any
         starts = [level for at in levels for level in (at, at - 2 * TOLERANCE_DB)] + [middle - TOLERANCE_DB]
         start = max(starts, key=lambda low: (_within(levels, low), -abs(low + TOLERANCE_DB - middle)))
-        current = 10 ** (-(start + TOLERANCE_DB) / 20)
-    shift = 20 * math.log10(current)
+        current = ratio(-(start + TOLERANCE_DB))
+    shift = decibels(current)
     share = _within(levels, -TOLERANCE_DB - shift) / len(levels)
     at_current = Laid(kind, groups, current, share, levels[0] + shift, levels[-1] + shift)
     return replace(at_current, gap_m=_gap(at_current, room, ear))
