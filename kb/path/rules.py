@@ -52,6 +52,7 @@ BITSTREAM: Final = 15
 
 
 MOST_BOTHER: Final = 2_999
+LEVEL: Final = 2_300  #: between levels at a microphone input: the last of four stays in its tier
 """Higher costs count as this: a tier has space for three times as much."""
 
 
@@ -302,7 +303,8 @@ def _way(index: int | None, seen: PanelJack | None, chain: Chain, job: Job) -> W
     bother = chain.cost + round((1 - p) * TRIP)
     if seen is not None and seen.jack.format is Format.BITSTREAM:
         bother += BITSTREAM
-    cost = tier * 10_000 + _after_plain(chain, tier, job) + min(bother, MOST_BOTHER)
+    behind = _after_plain(chain, tier, job) + _after_fixed(seen, chain, tier) * LEVEL
+    cost = tier * 10_000 + behind + min(bother, MOST_BOTHER)
     return Way(index, seen, chain, tier, p, findings, delay, cost)
 
 
@@ -361,11 +363,21 @@ def _digital_tier(chain: Chain, job: Job) -> Tier:
     return Tier.CONVERTED if to_hand else Tier.TO_BUY
 
 
+def _after_fixed(seen: PanelJack | None, chain: Chain, tier: Tier) -> int:
+    """Return a rank among the analog ways into a microphone input: their levels differ as at a line input."""
+    if seen is None or tier is not Tier.HEADPHONE or chain.ends[-1].carries is not Carried.MIC:
+        return 0
+    return (Tier.FIXED, Tier.LINE, Tier.VARIABLE, Tier.HEADPHONE).index(_level_tier(seen, chain))
+
+
 def _analog_tier(seen: PanelJack, chain: Chain) -> Tier:
     if chain.detour:
         return Tier.DAC
-    padded = chain.ends[-1].carries is Carried.MIC
-    if padded or chain.ends[0].carries is Carried.HEADPHONE:
+    return Tier.HEADPHONE if chain.ends[-1].carries is Carried.MIC else _level_tier(seen, chain)
+
+
+def _level_tier(seen: PanelJack, chain: Chain) -> Tier:
+    if chain.ends[0].carries is Carried.HEADPHONE:
         return Tier.HEADPHONE
     if seen.jack.level is Level.VARIABLE or _hummed(seen):  # optical ends mains hum for good: it goes first
         return Tier.VARIABLE

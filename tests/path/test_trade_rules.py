@@ -715,6 +715,15 @@ def test_a_jack_that_failed_more_often_than_not_stands_behind_a_dac() -> None:
 # -- levels, mono, power, tubes --------------------------------------------------------------------
 
 
+def test_at_a_microphone_input_a_fixed_level_goes_first_and_the_headphone_jack_last() -> None:
+    """As at a line input (common practice): a level that nobody turns is set once."""
+    recording, on = {"form": "rca-pair", "marking": "REC OUT"}, {**PHONES, "speakers": "stay-on"}
+    for input_ in ("mic", "line-3.5"):
+        assert chosen(on, LINE_VARIABLE, recording, LINE, inputs=(input_,)).jack == 3
+        assert chosen(on, LINE_VARIABLE, recording, inputs=(input_,)).jack == 2
+        assert chosen(on, LINE_VARIABLE, inputs=(input_,)).jack == 1
+
+
 def test_line_level_goes_into_a_microphone_input_only_summed_and_taken_down() -> None:
     path = chosen(LINE, inputs=("mic",))
     assert path.items == ("RCA pair to 3.5 mm cable 2 m", "mono-summing pad", "attenuator")
