@@ -52,8 +52,9 @@ BITSTREAM: Final = 15
 
 
 MOST_BOTHER: Final = 2_999
-LEVEL: Final = 2_300  #: between levels at a microphone input: the last of four stays in its tier
 """Higher costs count as this: a tier has space for three times as much."""
+LEVEL: Final = 2_300
+"""What parts levels at a microphone input: the last of four stays in its tier."""
 
 
 class Job(NamedTuple):
