@@ -13,6 +13,7 @@ kb.base.errors.BadInput: visit, unknown field: saw 'bassis', expected one of bas
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
@@ -25,6 +26,7 @@ D = TypeVar("D")
 K = TypeVar("K")
 
 _LIST: Final = Said("expected/list")
+_NUMBER: Final = re.compile(r"[-+]?[0-9]+(?:\.[0-9]+)?\Z")
 SENTENCE: Final = 1200  #: characters of a sentence in a data file
 
 
@@ -143,7 +145,10 @@ def bounded(
         or not isinstance(value, (int, float))
         or not (low < value <= high if above else low <= value <= high)
     ):
-        raise BadInput(place, _seen(value) if seen is None else seen, expected or from_to(low, high, unit))
+        wanted = expected or from_to(low, high, unit)
+        if isinstance(value, str) and (plain := value.strip().replace(",", ".")) and _NUMBER.match(plain):
+            wanted = Said("expected/unquoted", number=plain, expected=wanted)
+        raise BadInput(place, _seen(value) if seen is None else seen, wanted)
     return float(value)
 
 

@@ -11,7 +11,7 @@ import click
 
 from kb.base.errors import BadInput, why_of
 from kb.base.messages import Said
-from kb.base.text import visible
+from kb.base.text import folded, visible
 from kb.cli.session import Session as Session
 from kb.cli.session import mute
 from kb.cli.session import terminal_columns as terminal_columns
@@ -69,6 +69,23 @@ class Quantity(click.types.FloatParamType):
 
 
 INCHES: Final = Quantity("inches", "inch", "in", '"', "″", "''")  #: a picture's diagonal
+
+
+class Year(click.types.IntParamType):
+    """A year as people write it: ``about 2014``, ``2014?``."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        return int(super().convert(bare_year(str(value)), param, ctx))
+
+
+def bare_year(typed: str) -> str:
+    """Return the year without the words that say that it is not known for certain."""
+    from kb.base.datafiles import data_tables
+
+    about = data_tables("days.toml")["about"]
+    bare = typed.strip(" ?~")
+    words = [word for word in bare.split() if folded(word).lower() not in about]
+    return words[0] if len(words) == 1 else typed
 
 
 def look_at_files(command: click.Command, given: Mapping[str, Any], session: Session) -> None:

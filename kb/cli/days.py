@@ -6,8 +6,10 @@ A weekday alone is the nearest one, today included: back for what was done, ahea
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date, timedelta
-from typing import Final
+from typing import Any, Final
 
 from kb.base import clock
 from kb.base.datafiles import data_tables
@@ -15,16 +17,18 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import folded
 from kb.cli.common import Session
-from kb.domain.kinds import CalendarDay
+from kb.domain.kinds import FIRST_DATE, CalendarDay
 
 _PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
 _DECEMBER: Final = 12
+_NUMBER: Final = re.compile(r"([0-9]{1,4})(?:st|nd|rd|th)?\Z")
+_LEAP: Final = 8  #: years, at most, from one 29 February to the next (Gregorian calendar)
 
 
 def read_day(session: Session, typed: str, option: str = "--day", *, back: bool = False) -> date:
     """Return the day that was typed, and say which date words mean. Raises BadInput naming the option."""
     typed = typed.strip()
-    day = _said(folded(typed).lower(), clock.today(), back=back)
+    day = said_day(typed, clock.today(), back=back)
     if day is None:
         if any(letter.isalpha() for letter in typed):
             raise BadInput(option, typed, Said("expected/day"))
@@ -51,7 +55,9 @@ def read_days(
     return first, following - timedelta(days=1)
 
 
-def _said(typed: str, today: date, *, back: bool) -> date | None:
+def said_day(typed: str, today: date, *, back: bool) -> date | None:
+    """Return the day that words name, seen from ``today``; None if they name none."""
+    typed = folded(typed).lower()
     words = data_tables("days.toml")
     first, _, rest = typed.partition(" ")
     typed = rest if rest and first in words["articles"] else typed
@@ -70,4 +76,22 @@ def _said(typed: str, today: date, *, back: bool) -> date | None:
                 return today + timedelta(days=ahead - 7)
             if beside in words["beside"]["after"]:
                 return today + timedelta(days=ahead or 7)
-    return None
+    return _with_month(typed, words, today, back=back)
+
+
+def _with_month(typed: str, words: Mapping[str, Any], today: date, *, back: bool) -> date | None:
+    """The day of ``28 feb`` or ``the 3rd of March 2026``; without a year the nearest one back or ahead."""
+    parts = [part for part in typed.split() if part not in words["articles"]]
+    named = [int(number) for number, names in words["months"].items() for part in parts if part in names]
+    numbers = sorted(int(found[1]) for part in parts if (found := _NUMBER.match(part)))
+    if len(named) != 1 or len(parts) != 1 + len(numbers) or len(numbers) not in (1, 2):
+        return None
+    years = numbers[1:] or range(today.year - _LEAP, today.year + _LEAP + 1)
+    days = []
+    for year in years:
+        with suppress(ValueError):  # 29 February, or no day at all
+            days.append(date(year, named[0], numbers[0]))
+    if numbers[1:]:
+        return next((day for day in days if day >= FIRST_DATE), None)
+    some = [day for day in days if (day <= today if back else day >= today)]
+    return (max if back else min)(some, default=None)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.cli.command import command
-from kb.cli.common import INCHES, Session, text
+from kb.cli.common import INCHES, Session, Year, text
 from kb.cli.tables import FOLDED, RIGHT, fitted, grid
 from kb.domain.language import Language
 from kb.domain.visit import Source, read_size, read_year
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @command("evidence")
 @click.argument("make")
 @click.argument("model", required=False, default="")
-@click.option("--year", type=int, metavar="YEAR")
+@click.option("--year", type=Year(), metavar="YEAR")
 @click.option("--kind", default="television", show_default=True, metavar="KIND")
 @click.option("--display", metavar="DISPLAY")
 @click.option("--size", "size_in", type=INCHES, metavar="INCHES")

@@ -12,7 +12,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.cli.command import command
-from kb.cli.common import INCHES, Quantity, Session, text
+from kb.cli.common import INCHES, Quantity, Session, Year, text
 from kb.cli.path_options import asked_inputs, asked_metres
 from kb.cli.tables import FOLDED, RIGHT, grid
 from kb.domain.language import Language
@@ -29,7 +29,7 @@ _FOOT_M: Final = 0.3048  # international foot, 1959
 @command("pack")
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
 @click.argument("model", required=False)
-@click.option("--year", type=int, metavar="YEAR")
+@click.option("--year", type=Year(), metavar="YEAR")
 @click.option("--kind", metavar="KIND")
 @click.option("--display", metavar="DISPLAY")
 @click.option("--size", "size_in", type=INCHES, metavar="INCHES")

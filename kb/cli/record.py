@@ -15,7 +15,7 @@ from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.cli.command import command
-from kb.cli.common import INCHES, Session, agreed, answering, choice
+from kb.cli.common import INCHES, Session, Year, agreed, answering, choice
 from kb.cli.common import text as shown
 from kb.cli.days import read_day
 from kb.cli.job_option import job_if_there, named_set, set_of
@@ -40,7 +40,7 @@ MOST_COMPARED: Final = 50  #: sets of one file whose names are compared with tho
 @click.option("--note", metavar="TEXT")
 @click.option("--kind", type=choice(Kind), metavar="KIND")
 @click.option("--display", type=choice(Display))
-@click.option("--year", type=int, metavar="YEAR")
+@click.option("--year", type=Year(), metavar="YEAR")
 @click.option("--size", "size_in", type=INCHES, metavar="INCHES")
 @click.option("--ask", is_flag=True)
 @click.option("--new", is_flag=True)

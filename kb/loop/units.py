@@ -46,11 +46,15 @@ _UNIT_M: Final[Mapping[str, float]] = {
     "metres": 1.0,
     "meter": 1.0,
     "meters": 1.0,
+    "metro": 1.0,
+    "metros": 1.0,
     "cm": 0.01,
     "mm": 0.001,
     "ft": FOOT_M,
     "foot": FOOT_M,
     "feet": FOOT_M,
+    "pie": FOOT_M,
+    "pies": FOOT_M,
     "'": FOOT_M,
     "in": INCH_M,
     "inch": INCH_M,
@@ -80,10 +84,10 @@ def length(
 ) -> float:
     """Read one length; return metres.
 
-    A bare number is metres, or feet with ``feet``. Metric units are m, cm, mm; imperial are ft (or ') and
-    in (or "), alone or feet then inches, with fractions (``6 1/2 in``). A decimal comma is read as one when
-    one or two digits follow it. A leading minus is allowed where ``low`` is below zero (a wire under the
-    floor).
+    A bare number is metres, or feet with ``feet``. Metric units are m, cm, mm, also metres then centimetres
+    (``3 m 50``); imperial are ft (or ') and in (or "), alone or feet then inches, with fractions (``6 1/2
+    in``). A decimal comma is read as one when one or two digits follow it. A leading minus is allowed where
+    ``low`` is below zero (a wire under the floor).
 
     ``place`` names the option or field in errors. ``low`` and ``high`` bound the answer, in metres.
 
@@ -186,15 +190,20 @@ def _parts(clean: str, place: Wording, text: str, bare: str) -> float:
         if not found:
             raise BadInput(place, text, _EXPECTED)
         number, unit = found[1], found[2] or ""
-        # 17' 6 means inches after feet
-        unit = unit or ("in" if units and units[-1] in _FEET else bare)
+        # 17' 6 means inches after feet, 3 m 50 centimetres after metres
+        after = units[-1] if units else ""
+        cm = len(number) == 2 and _UNIT_M.get(after) == 1
+        unit = unit or ("in" if after in _FEET else "cm" if cm else bare)
         if unit not in _UNIT_M:
             raise BadInput(place, text, Said("expected/length-units"))
         total += _number(number, place, text) * _UNIT_M[unit]
         units.append(unit)
         position = found.end()
-    pair = len(units) == 2 and units[0] in _FEET and units[1] in _INCHES
-    if len(units) != 1 and not pair:
+    first, *rest = units
+    pair = len(rest) == 1 and (
+        (first in _FEET and rest[0] in _INCHES) or (rest == ["cm"] and _UNIT_M[first] == 1)
+    )
+    if rest and not pair:
         raise BadInput(place, text, Said("expected/one-unit", lengths=_EXPECTED))
     return total
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from kb.cli.common import bare_year
 from tests.cli.conftest import Run
 
 #: 2026-03-04 was a Wednesday.
@@ -18,6 +19,7 @@ BACK = {
     "el viernes pasado": "2026-02-27",
     "on monday": "2026-03-02",
     "miércoles": "2026-03-04",
+    "28 feb": "2026-02-28",
     "2026-02-20": "2026-02-20",
 }
 AHEAD = {
@@ -54,7 +56,23 @@ def test_what_is_planned_lies_ahead(jackfield: Run, typed: str, day: str) -> Non
     assert jackfield("day", typed, "--json").json["day"] == day
 
 
-@pytest.mark.parametrize("typed", ["soon", "friday 13", "viernes sábado", "last month", "last", "el"])
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "soon",
+        "friday 13",
+        "viernes sábado",
+        "last month",
+        "last",
+        "el",
+        "32 feb",
+        "30 feb 2026",
+        "feb",
+        "1 feb 1900",
+        "3 feb mar",
+        "1 2 3 feb",
+    ],
+)
 def test_words_that_name_no_day_are_refused(jackfield: Run, typed: str) -> None:
     done = jackfield("record", "Tarnow", "T32", "opt:ok", "--date", typed)
     assert (done.code, "yesterday" in done.err) == (2, True)
@@ -89,3 +107,14 @@ def test_a_free_reference_is_found_beside_the_job_of_a_client_of_that_name(jackf
     found = jackfield("visits", "--job", "Alder", "--json").json["visits"]
     assert sorted(one["job"] for one in found) == ["J-1", "alder"]
     assert "no job 'J-7' in the book; it has J-1" in jackfield("job", "show", "J-7").err
+
+
+def test_a_year_that_is_not_known_for_certain_is_typed_as_people_say_it(jackfield: Run) -> None:
+    assert {bare_year(typed) for typed in ("about 2014", "2014?", "ca. 2014", "hacia 2014", "2014")} == {
+        "2014"
+    }
+    for other in ("2014-2016", "about", "20 14", "old 2014", "-2014", ""):
+        assert bare_year(other) == other
+    assert jackfield("record", "Tarnow", "T1", "opt:ok", "--year", "about 2014").code == 0
+    assert jackfield("show", "Tarnow", "T1", "--json").json["source"]["year"] == 2014
+    assert jackfield("job", "add", "Tarnow", "--year", "2014?", "--json").json["added"][0]["year"] == 2014

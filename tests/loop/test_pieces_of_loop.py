@@ -434,14 +434,29 @@ def test_wire_of_unknown_resistance_is_judged_with_a_sixth_more_and_known_wire_w
     ("typed", "metres"),
     [("5.2", 5.2), ("520 cm", 5.2), ("5200mm", 5.2), ("17 ft", 5.1816), ("17' 6\"", 5.334), ("17' 6", 5.334),
      ("17ft 6 1/2 in", 5.3467), ("17-1/2 ft", 5.334), ("5,2 m", 5.2), ("+2", 2.0), ("½ m", 0.5),
-     ("1½ m", 1.5)],
+     ("1½ m", 1.5), ("3,5 metros", 3.5), ("3 m 50", 3.5), ("3 m 5 cm", 3.05), ("6 pies", 1.8288)],
 )  # fmt: skip
 def test_a_length_is_read_as_people_write_it(typed: str, metres: float) -> None:
     assert length(typed) == pytest.approx(metres)
 
 
 @pytest.mark.parametrize(
-    "typed", ["", "m", "5 yd", "5 m 3 in", "6 in 5 ft", "1/0 m", "5" * 41, "0.29", "100.1", "1 2 m 3"]
+    "typed",
+    [
+        "",
+        "m",
+        "5 yd",
+        "5 m 3 in",
+        "6 in 5 ft",
+        "1/0 m",
+        "5" * 41,
+        "0.29",
+        "100.1",
+        "1 2 m 3",
+        "3 m 5",
+        "3 m 500",
+        "3 cm 50",
+    ],
 )
 def test_what_is_no_length_is_refused(typed: str) -> None:
     with pytest.raises(BadInput):

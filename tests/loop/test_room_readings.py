@@ -547,3 +547,12 @@ def test_a_field_in_microtesla_is_read():
     assert 0.4 * 10 ** (level(field_ut=100) / 20) == pytest.approx(79.58, abs=5e-3)
     with pytest.raises(BadInput, match="one of the two"):
         level(field_ut=0.5, field_db=0.0)
+
+
+def test_a_number_in_quotes_is_told_from_one_that_is_none():
+    for typed, said in (
+        ("410,5", "without quotation marks and with a decimal point: 410.5"),
+        ("loud", "mA/m$"),
+    ):
+        with pytest.raises(BadInput, match=said):
+            readings_from({"positions": [{"name": "sofa", "field_ma_per_m": typed}]})
