@@ -75,7 +75,8 @@ class Year(click.types.IntParamType):
     """A year as people write it: ``about 2014``, ``2014?``."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        return int(super().convert(bare_year(str(value)), param, ctx))
+        typed: Any = bare_year(str(value))
+        return int(super().convert(typed, param, ctx))
 
 
 def bare_year(typed: str) -> str:

@@ -138,8 +138,8 @@ def ask_complaint(console: Console, model: Model, language: Language) -> str:
         typed = _needed("cli/isolate/prompt/complaint", language).lower()
         if typed.isascii() and typed.isdigit() and 1 <= int(typed[:3]) <= len(names):
             return names[int(typed[:3]) - 1]
-        if typed in names:
-            return typed
+        if (named := model.complaint_named(typed)) in names:
+            return named
         click.echo(BadInput("--complaint", typed, one_of(names)).in_language(language.code), err=True)
 
 

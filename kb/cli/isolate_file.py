@@ -57,7 +57,7 @@ def state_of(
 
     data: dict[str, Any] = dict(saved or {})
     if asked["complaint"]:
-        data["complaint"] = asked["complaint"]
+        data["complaint"] = model.complaint_named(asked["complaint"])
     elif saved is None:
         raise BadInput("--complaint", NOTHING, one_of(model.complaints))
     if asked["make"]:

@@ -41,6 +41,7 @@ WORDS: Final[Mapping[str, tuple[str, Word | bool]]] = {
     "out": ("direction", Direction.OUTPUT),
     "unclear": ("direction", Direction.UNCLEAR),
     "on": ("speakers", Speakers.STAY_ON),
+    "stay": ("speakers", Speakers.STAY_ON),
     "menu": ("speakers", Speakers.MUTE_UNLESS_SET),
     **{w.value: ("speakers", w) for w in Speakers if w is not Speakers.UNKNOWN},
     "fixed": ("level", Level.FIXED),

@@ -300,11 +300,7 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
         raise BadInput(str(backup), Said("seen/book-itself"), Said("expected/backup-of-it"))
     refuse_special(book)
     if book.exists() and not replace:
-        raise BadInput(
-            str(book),
-            Stated("error/book-exists"),
-            Said("do/replace-book"),
-        )
+        raise BadInput(str(book), _there(book, backup), Said("do/replace-book"))
     with translated(str(book)):
         private_folder(book.parent)
         real = Path(os.path.realpath(book))  # SQLite keeps its log next to the file that a link points to
@@ -321,6 +317,23 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
                 draft.with_name(draft.name + ending).unlink(missing_ok=True)
     brought = beside.bring_back(backup, book.parent, visits)
     return Restored(copy, kept, _only_in(kept, visits), logs, left_out, brought)
+
+
+_NAMED: Final = 3  #: of the visits that a backup lacks, the newest
+
+
+def _there(book: Path, backup: Path) -> Stated:
+    """Say that a book exists, and which visits only that one has."""
+    with suppress(BookTrouble, OSError, sqlite3.Error):
+        if lost := _visits(book) - _visits(backup):
+            with translated(str(book)), closing(_read_only(book)) as live:
+                rows = live.execute(
+                    "SELECT id, date, make, model FROM visit ORDER BY revision DESC"
+                ).fetchall()
+            named = [f"{date} {make} {model}"[:40] for id_, date, make, model in rows if id_ in lost]
+            some = "; ".join(named[:_NAMED]) + "; …" * (len(named) > _NAMED)
+            return Stated("error/book-with-more", count=len(lost), visits=some)
+    return Stated("error/book-exists")
 
 
 def _only_in(kept: Path | None, visits: set[str]) -> int | None:

@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Final
 
 from kb.base.messages import Said, Wording
+from kb.base.text import squeezed
 from kb.domain.words import Outcome, Speakers, Word
 from kb.isolate.path_used import PathUsed
 from kb.isolate.readers import known
@@ -46,13 +47,17 @@ class Side(Word):
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
-    """Describe an audible complaint, or silence. ``elsewhere`` is the chance of a fault outside the list."""
+    """Describe an audible complaint, or silence. ``elsewhere`` is the chance of a fault outside the list.
+
+    ``names``: what people call it, in any language.
+    """
 
     id: str
     says: str
     elsewhere: float
     outcome: Outcome | None = None
     speakers: Speakers | None = None
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +138,12 @@ class Model:
             weights[complaint.id] = {fault: scale * one for fault, one in odds.items()}
             weights[complaint.id][SOMETHING_ELSE] = complaint.elsewhere
         return weights
+
+    def complaint_named(self, typed: str) -> str:
+        """Return the id of the complaint that somebody calls so; what was typed if nobody does."""
+        said = squeezed(typed)
+        every = ((one.id, (one.id, one.says, *one.names)) for one in self.complaints.values())
+        return next((id_ for id_, names in every if said and said in map(squeezed, names)), typed)
 
     def weights(self, complaint: str) -> Mapping[str, float]:
         """Return the chance of each fault, something else included, for an unknown path; sums to 1."""

@@ -154,6 +154,7 @@ def _complaint(fields: Fields, _: Wording) -> Complaint:
         elsewhere=fields.need("elsewhere", number(0, 0.5, _ELSEWHERE, above=True), _ELSEWHERE),
         outcome=fields.take("outcome", Outcome.read, None),
         speakers=fields.take("speakers", Speakers.read, None),
+        names=fields.take("names", listed(sentence, ENTRIES), ()),
     )
 
 

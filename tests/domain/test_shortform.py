@@ -91,6 +91,12 @@ def test_who_calls_a_jack_without_a_mark_a_headphone_jack_vouches_for_an_output(
     assert marked_in.jack.direction is Direction.INPUT
 
 
+def test_speakers_that_stay_on_may_be_typed_as_stay() -> None:
+    assert jack("opt:ok,stay").speakers.value == "stay-on"
+    with pytest.raises(BadInput, match="expected stay "):
+        jack("opt:ok,stai")
+
+
 def test_a_headphone_jack_may_be_one_whose_direction_nobody_knows() -> None:
     for token in ("hp?", "hp:unclear"):
         assert (jack(token).jack.direction, jack(token).jack.signal) == (Direction.UNCLEAR, Signal.HEADPHONE)

@@ -138,6 +138,9 @@ def test_a_restore_says_how_many_visits_only_the_old_book_has(jackfield: Run, bo
     jackfield("backup")
     with Store.open(book) as store:
         fill(store, 3, "later")
+    before = jackfield("restore")
+    assert (before.code, "with 3 visits that the backup lacks: 2026-" in before.err) == (2, True)
+    assert "later" in before.err
     said = jackfield("restore", "--replace").out
     [kept] = book.parent.glob("*.before-restore-*.bak")
     assert str(kept) in said

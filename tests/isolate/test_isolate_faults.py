@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from isolate_trial import cases, greedy, in_order, path_used, run, shuffled
 
 from kb.base.errors import BadInput
+from kb.base.text import squeezed
 from kb.book.faults import load_model
 from kb.isolate import (
     SOMETHING_ELSE,
@@ -788,3 +789,13 @@ def test_a_test_that_only_tells_a_fault_from_something_else_is_not_proposed():
     given["plug"] = [0.1, 0.9]
     both = start(model_from({"complaint": [silent], "fault": faults, "test": [test]}), "silent")
     assert both.next_test is not None
+
+
+def test_a_complaint_is_known_by_what_people_call_it_in_their_language():
+    model = load_model()
+    said = {"kein Ton": "no-sound", "No Sound": "no-sound", "débil": "weak", "BRUMMEN": "hum", "écho": "echo"}
+    assert {typed: model.complaint_named(typed) for typed in said} == said
+    assert load_model("es").complaint_named("hay zumbido en el bucle") == "hum"
+    every = [squeezed(name) for one in model.complaints.values() for name in (one.id, *one.names)]
+    assert len(set(every)) == len(every), "no name means two complaints, or one twice"
+    assert [model.complaint_named(typed) for typed in ("", "-", "purple")] == ["", "-", "purple"]
