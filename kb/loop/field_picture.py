@@ -65,17 +65,12 @@ def draw(
             "svg.hashsalt": "jackfield",
             "svg.fonttype": "none",
             "font.family": "DejaVu Sans",
-            "axes.titlesize": 10,
-            "legend.fontsize": 8,
+            "axes.titlesize": "medium",
+            "legend.fontsize": "small",
             "legend.frameon": False,
-            "contour.linewidth": 1.6,
         }
     ):
-        x0, x1, y0, y1 = answer.loop.box
-        border = _border(answer)
-        shape = (y1 - y0 + 2 * border) / (x1 - x0 + 2 * border)
-        # inches; the room's own shape, within what fits a page
-        figure = Figure(figsize=(7.2, min(9.0, max(3.4, 5.4 * shape + 1.6))), layout="constrained")
+        figure = Figure(figsize=_inches(answer), layout="constrained")
         canvas = FigureCanvasSVG(figure) if kind == "svg" else FigureCanvasAgg(figure)
         axes = figure.add_subplot()
         unit = FOOT_M if feet else 1.0
@@ -102,22 +97,34 @@ def _border(answer: Answer) -> float:
     return min(max(_BORDER_M, 1.1 * spilt.reach_m), 3 * answer.loop.shorter_side)
 
 
+def _floor(answer: Answer) -> tuple[float, float, float, float]:
+    """Return the rectangle of floor that is drawn: (x low, x high, y low, y high), metres."""
+    x0, x1, y0, y1 = answer.loop.box
+    border = _border(answer)
+    return x0 - border, x1 + border, y0 - border, y1 + border
+
+
+def _inches(answer: Answer) -> tuple[float, float]:
+    """Return width and height of the picture: the room's own shape, within what fits a page."""
+    x0, x1, y0, y1 = _floor(answer)
+    return 7.2, min(9.0, max(3.4, 5.4 * (y1 - y0) / (x1 - x0) + 1.6))
+
+
 def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) -> None:
     """Shade the levels and draw the lines of the tolerance."""
     most = answer.planes[plane].tolerance_db
-    x0, x1, y0, y1 = answer.loop.box
-    border = _border(answer)
-    wide, deep = x1 - x0 + 2 * border, y1 - y0 + 2 * border
+    x0, x1, y0, y1 = _floor(answer)
+    wide, deep = x1 - x0, y1 - y0
     columns = max(20, round(_FINENESS * min(1.0, wide / deep)))
     rows = max(20, round(_FINENESS * min(1.0, deep / wide)))
     current = answer.shown_a * answer.metal_gain
     own = answer.drawn.field if answer.drawn else None
     levels = [
         [level_db(abs(field) * current) for field in line]
-        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, border, own)
+        for line in grid(answer.loop, answer.planes[plane].height, columns, rows, _border(answer), own)
     ]
-    xs = [(x0 - border + wide * column / (columns - 1)) / unit for column in range(columns)]
-    ys = [(y0 - border + deep * row / (rows - 1)) / unit for row in range(rows)]
+    xs = [(x0 + wide * column / (columns - 1)) / unit for column in range(columns)]
+    ys = [(y0 + deep * row / (rows - 1)) / unit for row in range(rows)]
     edges = [edge + math.copysign(_HAIR_DB, edge) if abs(edge) == most else edge for edge in _BANDS_DB]
     shaded = axes.contourf(xs, ys, levels, levels=edges, colors=_SHADES)
     lines = axes.contour(
@@ -148,7 +155,7 @@ def _field(answer: Answer, plane: int, axes: Axes, figure: Figure, unit: float) 
 
 
 def _say_levels(axes: Axes, lines: QuadContourSet) -> None:
-    axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize=9, inline_spacing=10)
+    axes.clabel(lines, fmt=lambda value: f"{value:+.0f} dB", fontsize="small")
 
 
 def _room(answer: Answer, axes: Axes, unit: float, language: Language) -> None:
@@ -160,8 +167,8 @@ def _room(answer: Answer, axes: Axes, unit: float, language: Language) -> None:
                 [x / unit for x, _ in (*loop.spots, loop.spots[0])],
                 [y / unit for _, y in (*loop.spots, loop.spots[0])],
                 color=("#7a1fa2", "#0b6e4f")[number],
-                linewidth=3 - number,
-                linestyle=("solid", (0, (5, 2)))[number],
+                linewidth=2.5,
+                linestyle=("solid", "dashed")[number],
                 label="_" if count else language(("loop/picture/wire", "loop/picture/wire-later")[number]),
             )
     if answer.ask.in_front:
@@ -181,8 +188,7 @@ def _room(answer: Answer, axes: Axes, unit: float, language: Language) -> None:
             [x / unit for x, _ in (*outline, outline[0])],
             [y / unit for _, y in (*outline, outline[0])],
             color="#222222",
-            linewidth=1.2,
-            linestyle=(0, (4, 3)),
+            linestyle="dashed",
             label=language("loop/picture/area"),
         )
     if answer.drawn:

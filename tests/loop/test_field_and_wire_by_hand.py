@@ -12,6 +12,7 @@ from kb.base.errors import BadInput
 from kb.loop.field import (
     Plane,
     _apart,
+    best_offset,
     field_a_per_m,
     front_plane,
     grid,
@@ -250,6 +251,15 @@ def test_searches_begin_at_spots_that_are_not_near_each_other() -> None:
     spots = [(0.0, 0.0), (1.0, 0.0), (1.6, 0.0), (3.0, 0.0), (3.2, 0.0)]
     assert _apart(spots, 1.0) == [(0.0, 0.0), (1.6, 0.0), (3.2, 0.0)]
     assert len(_apart([(10.0 * n, 0.0) for n in range(9)], 1.0)) == 6
+
+
+def test_of_heights_that_are_as_even_the_nearest_is_taken() -> None:
+    # one listener in the middle of a large room: the field is flat there at any height
+    best = best_offset(Loop.rectangle(8, 8), margin=3.9)
+    assert best.offset == pytest.approx(0.05)
+    assert best.spread_db < 0.05
+    # and none is taken farther away than a wire is laid
+    assert best_offset(Loop.rectangle(40, 40), margin=4.0, step=0.5).offset == pytest.approx(4.0)
 
 
 # -- wire ------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from kb.base.errors import BadInput
 from kb.domain.driver import DriverLimits
 from kb.loop.diagnose import compared, diagnose
 from kb.loop.driver import choices, driver_named, fit, same_name
+from kb.loop.field import vertical_h
 from kb.loop.geometry import Loop
 from kb.loop.input_level import margin_db, show_level, voltage
 from kb.loop.metal import MetalLoss
@@ -434,7 +435,8 @@ def test_wire_of_unknown_resistance_is_judged_with_a_sixth_more_and_known_wire_w
     ("typed", "metres"),
     [("5.2", 5.2), ("520 cm", 5.2), ("5200mm", 5.2), ("17 ft", 5.1816), ("17' 6\"", 5.334), ("17' 6", 5.334),
      ("17ft 6 1/2 in", 5.3467), ("17-1/2 ft", 5.334), ("5,2 m", 5.2), ("+2", 2.0), ("½ m", 0.5),
-     ("1½ m", 1.5), ("3,5 metros", 3.5), ("3 m 50", 3.5), ("3 m 5 cm", 3.05), ("6 pies", 1.8288)],
+     ("1½ m", 1.5), ("3,5 metros", 3.5), ("3 m 50", 3.5), ("3 m 5 cm", 3.05), ("6 pies", 1.8288),
+     ("1⁄2 m", 0.5), ("17' 6 1⁄2\"", 5.3467)],
 )  # fmt: skip
 def test_a_length_is_read_as_people_write_it(typed: str, metres: float) -> None:
     assert length(typed) == pytest.approx(metres)
@@ -456,6 +458,7 @@ def test_a_length_is_read_as_people_write_it(typed: str, metres: float) -> None:
         "3 m 5",
         "3 m 500",
         "3 cm 50",
+        "5²",
     ],
 )
 def test_what_is_no_length_is_refused(typed: str) -> None:
@@ -525,3 +528,44 @@ def test_what_is_no_level_is_refused(typed: str) -> None:
 def test_a_source_twice_as_strong_as_needed_has_6_db_to_spare() -> None:
     assert margin_db(1.0, 0.5) == pytest.approx(6.0206, abs=1e-4)
     assert show_level(1.0) == "1 V (+0.0 dBV, +2.2 dBu)"
+
+
+# -- doubt and order of the checks ----------------------------------------------------------------------
+
+
+def doubted(*off: float, known: bool) -> tuple[str, ...]:
+    """The places that are doubted if their readings differ from the computed field by so many dB."""
+    loop: dict[str, Any] = {**SIDES, "wire_height_m": 0.0} | ({"current_a": 3.0} if known else {})
+    places = []
+    for number, ((x, y), more) in enumerate(zip(SEATS, off, strict=False)):
+        level = 20 * math.log10(3.0 * vertical_h(Loop.rectangle(5, 4), (x, y, 1.2)) / 0.4) + more
+        places.append({"name": f"p{number}", "x_m": x, "y_m": y, "field_db": level})
+    judgement = judge(readings_from({"positions": places, "loop": loop}))
+    return tuple(one.place for one in judgement.checks if one.doubted)
+
+
+def test_a_reading_that_differs_by_more_than_6_db_is_doubted() -> None:
+    assert doubted(5.9, -5.9, known=True) == ()
+    assert doubted(6.1, 0, -6.1, known=True) == ("p0", "p2")
+    # without the current, from the middle one of three places or more
+    assert doubted(9, 9 - 6.1, 9, 9 + 5.9, known=False) == ("p1",)
+    assert doubted(-6.1, 0, 0, known=False) == ("p0",)
+    assert doubted(-9, 0, known=False) == ()
+
+
+def test_noise_of_the_whole_site_is_told_before_that_of_the_places() -> None:
+    places = [
+        {"name": "sofa", "field_db": 0, "noise_off_dba": -50, "noise_on_dba": -49.5},
+        {"name": "door", "field_db": 0, "noise_off_dba": -40, "noise_on_dba": -38.9},
+        {"name": "lamp", "field_db": 0},
+    ]
+    site = {"driver_off_dba": -45, "driver_on_dba": -44}
+    checks = judge(readings_from({"positions": places, "noise": site})).checks
+    off, *on = [one for one in checks if one.code.startswith("noise")]
+    # the noisiest place counts with the driver off, and each place against itself with it on (10.4.7)
+    assert (off.place, off.value, off.ok) == ("door", -40, True)
+    assert [(one.place, one.value, one.high, one.ok) for one in on] == [
+        ("", -44, -44, True),
+        ("sofa", -49.5, -49, True),
+        ("door", -38.9, -39, False),
+    ]

@@ -134,6 +134,30 @@ def test_levels_are_those_of_the_meter_and_the_pitch_is_the_strongest_line():
     assert weight(1000) == pytest.approx(1)
 
 
+@pytest.mark.parametrize(
+    ("quiet", "spread"),
+    [
+        ((0, 1.5), 0.08),
+        ((0, 1.95), 4.73),
+        ((7, 8), 0.0),
+        ((6.9, 8), 3.42),
+        ((4, 5), 19.86),
+        ((4, 4.05), 1.72),
+    ],
+)
+def test_the_level_counts_from_the_second_quarter_to_the_last_eighth(quiet, spread):
+    """The meter settles in the first quarter, and a fade may take the last eighth; 20 dB less for a time."""
+    rate = 1000
+    sound = np.where(np.arange(8 * rate) % 2, 1.0, -1.0)
+    sound[round(quiet[0] * rate) : round(quiet[1] * rate)] *= 0.1
+    meters = wav_recording._Meters(len(sound), rate)
+    for block in np.array_split(sound, 7):
+        meters.add(block)
+    found = meters.recording("x.wav").spread_db()
+    # the meter comes nearer to the new power, 0.01 or 1, with a time constant of 125 ms
+    assert found == pytest.approx(spread, abs=0.08)
+
+
 # -- the header ------------------------------------------------------------------------------------
 
 

@@ -9,11 +9,9 @@ import pytest
 
 from kb.base.errors import BadInput
 from kb.domain.language import language
-from kb.loop.field import drawn_h, level_db
 from kb.loop.field_picture import draw
 from kb.loop.geometry import Loop
 from kb.loop.plan import Ask, plan
-from kb.loop.standard import Use
 from kb.loop.text_map import field_sketch, legend
 from kb.loop.wire import awg
 
@@ -94,83 +92,6 @@ def test_the_picture_speaks_the_language_of_the_answer():
         "punto de ajuste",
     ):
         assert word in words
-
-
-@pytest.fixture
-def figure_of(monkeypatch):
-    """Draw an answer, and return what would be printed: the figure with its axes."""
-    pytest.importorskip("matplotlib")
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    printed = []
-    monkeypatch.setattr(
-        FigureCanvasSVG, "print_figure", lambda canvas, *_, **__: printed.append(canvas.figure)
-    )
-
-    def drawn(asked, **how):
-        answer = plan(asked)
-        draw(answer, "svg", **how)
-        return answer, printed.pop()
-
-    return drawn
-
-
-def at(east, north, wide, deep):
-    return Loop.polygon(
-        [(east, north), (east + wide, north), (east + wide, north + deep), (east, north + deep)]
-    )
-
-
-@pytest.mark.parametrize("feet", [False, True])
-@pytest.mark.parametrize("room", [(0, 0, 5, 4), (3, -9, 3, 5), (-8, 2, 6, 3)])
-def test_the_lines_of_a_picture_run_where_the_field_is_at_the_tolerance(figure_of, room, feet):
-    answer, figure = figure_of(Ask(room=at(*room), height=1.2, metal_db=2.0), feet=feet)
-    axes, unit = figure.axes[0], 0.3048 if feet else 1.0
-    lines = axes.collections[1]
-    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
-        for x, y in path.vertices[::40]:
-            field = drawn_h(answer.loop, (x * unit, y * unit, answer.planes[0].height))
-            assert level_db(abs(field) * answer.shown_a) - 2.0 == pytest.approx(level, abs=0.3)
-    # the floor is shaded as far outside the wire on each side
-    east, north, wide, deep = room
-    ends = [[end * unit for end in some] for some in (axes.get_xlim(), axes.get_ylim())]
-    assert ends[0] == pytest.approx([east - 0.5, east + wide + 0.5])
-    assert ends[1] == pytest.approx([north - 0.5, north + deep + 0.5])
-
-
-def lines_of(figure, unit):
-    """What is drawn over the field: the corners of each line in metres."""
-    return {
-        line.get_label(): {(round(x * unit, 3), round(y * unit, 3)) for x, y in line.get_xydata()}
-        for line in figure.axes[0].lines
-    }
-
-
-@pytest.mark.parametrize(("feet", "unit"), [(False, 1.0), (True, 0.3048)])
-def test_a_picture_has_the_wire_the_area_and_the_points_where_they_are(figure_of, feet, unit):
-    _, figure = figure_of(Ask(room=at(1, 2, 5, 4), height=1.2, margin=0.5), feet=feet)
-    assert lines_of(figure, unit) == {
-        "wire": {(1, 2), (6, 2), (6, 6), (1, 6)},
-        "listening area": {(1.5, 2.5), (5.5, 2.5), (5.5, 5.5), (1.5, 5.5)},
-        "commissioning point": {(3.5, 4)},
-    }
-    answer, figure = figure_of(Ask(room=at(1, 2, 0.5, 0.4), use=Use.COUNTER), feet=feet)
-    drawn = lines_of(figure, unit)
-    assert drawn.pop("wire") == {(1, 2), (1.5, 2), (1.5, 2.4), (1, 2.4)}
-    (points,) = drawn.values()
-    assert points == {(round(x, 3), round(y, 3)) for x, y in answer.planes[0].spots}
-    assert (1.25, 1.7) in points
-
-
-def test_a_picture_has_the_shape_of_its_room_and_fits_a_page(figure_of):
-    def inches(*sides, at_=(0, 0)):
-        return tuple(figure_of(Ask(room=at(*at_, *sides), height=1.2))[1].get_size_inches())
-
-    wide, square, deep = inches(12, 4), inches(5, 5, at_=(7, -3)), inches(4, 12)
-    assert wide[0] == square[0] == deep[0] == 7.2
-    assert wide[1] < square[1] < deep[1] <= 9
-    assert wide[1] >= 3.4
-    assert square[1] == pytest.approx(7.0)
 
 
 def test_the_png_is_a_picture_of_useful_size():
