@@ -11,13 +11,14 @@ from kb.base import clock
 from kb.base.errors import BadInput
 from kb.domain import marking
 from kb.domain.driver import DriverLimits, drivers_from
+from kb.domain.job import JobSet
 from kb.domain.kinds import ListOf, fields_of, without_private
 from kb.domain.language import ENGLISH, Language, language, word_kind
 from kb.domain.panel import panel_of, reconcile
 from kb.domain.plate import Plate
-from kb.domain.shortform import jack
-from kb.domain.visit import Driver, Finding, Source, Visit, in_future, visit_from
-from kb.domain.words import WORKED, DriverInput, Form, Outcome, Signal, Word
+from kb.domain.shortform import jack, marked
+from kb.domain.visit import Driver, Finding, Source, Visit, in_future, read_id, visit_from, visits_from
+from kb.domain.words import WORKED, Carried, DriverInput, Form, Outcome, Signal, Word
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 
@@ -414,3 +415,77 @@ def test_a_book_has_room_for_a_hundred_inputs_of_a_driver_and_keeps_each_once() 
     inputs = next(one.kind for one in fields_of(Driver) if one.name == "inputs")
     assert isinstance(inputs, ListOf)
     assert (inputs.most, inputs.distinct) == (100, True)
+
+
+# -- small facts ------------------------------------------------------------------------------------
+
+
+def test_what_an_input_takes_is_a_voltage_or_numbers_or_neither() -> None:
+    # a DAC is needed from numbers to a voltage; sound in the air, radio and the mains are neither
+    assert {one for one in Carried if one.digital} == {
+        Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC, Carried.HDMI, Carried.USB
+    }  # fmt: skip
+    assert not {one for one in Carried if one.digital and one.analog}
+    assert {Carried.WIRELESS, Carried.ACOUSTIC, Carried.MAINS} == {
+        one for one in Carried if not (one.digital or one.analog or one.signal is Signal.SPEAKER_LEVEL)
+    }
+
+
+def test_a_driver_takes_what_its_sockets_take() -> None:
+    line = DriverInput("line-3.5")
+    assert [line.accepts(signal) for signal in (Signal.ANALOG_LINE, Signal.OPTICAL)] == [True, False]
+    optical = DriverInput("optical")
+    assert [optical.accepts(signal) for signal in (Signal.ANALOG_LINE, Signal.OPTICAL)] == [False, True]
+    assert (line.analog, optical.analog) == (True, False)
+
+
+def test_words_that_nobody_knows_are_told_and_numbers_are_none() -> None:
+    assert marking.unread_words("AUDIO OUT 3") == set()
+    assert marking.unread_words("Zorbl OUT") == {"ZORBL"}
+
+
+def test_at_a_player_the_hdmi_socket_is_an_output_because_of_the_kind_of_source() -> None:
+    player = {"kind": "player"}
+    [told] = visit({"form": "hdmi", "marking": "HDMI"}, source=player).findings
+    assert told.why() == "the kind of source tells"
+    [said] = visit({"form": "hdmi", "marking": "HDMI", "direction": "output"}, source=player).findings
+    assert said.why() == "as you say"
+
+
+def test_a_visit_alone_is_one_visit_and_each_of_several_is_named_by_its_number() -> None:
+    good = {"date": "2024-05-01", "source": {"make": "Norwell", "model": "NV40-210"}, "jacks": [LINE]}
+    assert visits_from(good) == [visit_from(good)] == visits_from([good])
+    bad = {**good, "date": "soon"}
+    with pytest.raises(BadInput) as alone:
+        visits_from(bad)
+    with pytest.raises(BadInput) as second:
+        visits_from([good, bad], "day.json")
+    assert str(alone.value).startswith("visit, date: ")
+    assert str(second.value).startswith("day.json, visit 2, date: ")
+    assert str(second.value).count("visit 2") == 1
+
+
+def test_an_id_is_read_in_its_usual_form_alone() -> None:
+    usual = "0190a3b4-5c6d-7e8f-9012-3456789abcde"
+    assert read_id(usual, "id") == usual
+    assert read_id(usual.upper(), "id") == usual
+    with pytest.raises(BadInput, match="id"):
+        read_id("1", "id")
+
+
+def test_a_jack_whose_mark_was_asked_for_is_the_jack_with_that_mark() -> None:
+    said = {"form": "toslink", "marking": "DIGITAL OUT", "signal": "optical"}
+    assert marked("opt", "DIGITAL OUT") == said
+    assert marked("rca", "") == {"form": "rca-pair", "marking": ""}
+    with pytest.raises(BadInput, match="jack"):
+        marked("antenna dish", "OUT")
+
+
+def test_a_set_of_a_job_is_a_source_as_far_as_it_is_known() -> None:
+    known = JobSet(make="Norwell", model="NV40-210", year=2014, size_in=40.0)
+    assert known.source == Source("Norwell", "NV40-210", known.kind, None, 2014, 40.0)
+
+
+def test_numbers_have_the_point_of_the_language() -> None:
+    assert (ENGLISH.shown(2.5), language("es").shown(2.5)) == ("2.5", "2,5")
+    assert (ENGLISH.shown(1e-05), ENGLISH.shown(2.0)) == ("1e-05", "2")
