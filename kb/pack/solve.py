@@ -64,8 +64,8 @@ class Shortfalls:
 
         The stock is None if there is none below ``below``, or none was found in time.
         """
-        queue: list[tuple[float, int, Stock, Stock]] = [(0.0, 0, (0,) * len(self._most), self._most)]
         born = itertools.count()  # of equals the one that came last
+        queue = [(0.0, -next(born), (0,) * len(self._most), self._most)]
         while queue:
             bound, _, held, most = heappop(queue)
             if bound >= below - TINY:

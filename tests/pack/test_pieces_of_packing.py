@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from kb.base.errors import BadInput
+from kb.catalogue import GIVEN_UP
 from kb.domain.visit import Source
 from kb.domain.words import DriverInput, Form, Signal, Speakers
 from kb.evidence import Chance, Expectation, Likely, Output
@@ -353,7 +354,8 @@ def test_an_output_is_dead_here_only_by_its_own_trials() -> None:
     assert dead(0.3, 1) == pytest.approx(0.7)
     assert dead(0.5, 1) == 0
     assert dead(0.9, 3, dead=0.2) == 0.2
-    assert dead(0.9, 3, dead=0.99) == 1
+    assert dead(0.9, 3, dead=0.99) == dead(0.9, 3, dead=GIVEN_UP) == 1
+    assert dead(0.9, 3, dead=0.999 * GIVEN_UP) == 0.999 * GIVEN_UP
 
 
 def test_the_worlds_of_a_job_sum_to_one_with_what_nobody_has_recorded() -> None:
