@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import importlib
 import inspect
+import re
 from collections.abc import Callable, Iterable, Mapping
 from string import Formatter
 from typing import TYPE_CHECKING, Any, Final, cast
@@ -38,9 +39,16 @@ class Command(click.Command):
         with formatter.indentation():
             formatter.write_text(_sentence(said, _key(ctx)) + (examples and f"\n\n\b\n{examples}"))
 
+    def collect_usage_pieces(self, ctx: click.Context) -> list[str]:
+        return [_stand_ins(_language(ctx), piece) for piece in super().collect_usage_pieces(ctx)]
+
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         self._say_options(ctx)
-        super().format_options(ctx, formatter)
+        said = _language(ctx)
+        options = (one for one in self.get_params(ctx) if isinstance(one, click.Option))
+        rows = filter(None, (one.get_help_record(ctx) for one in options))
+        with formatter.section(said("click/options")):
+            formatter.write_dl([(_stand_ins(said, names), about) for names, about in rows])
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         said, end = _language(ctx), f"{_key(ctx)}/end"
@@ -97,6 +105,10 @@ class Group(Command, click.Group):
         found = [CompletionItem(name, help=line) for name, line in lines if name.startswith(incomplete)]
         self._say_options(ctx)
         return [*found, *click.Command.shell_complete(self, ctx, incomplete)]
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        super().format_options(ctx, formatter)
+        self.format_commands(ctx, formatter)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section(_language(ctx)("click/commands")):
@@ -183,7 +195,13 @@ def _sentence(said: Language, key: str) -> str:
     if not said.has(key):
         return ""
     named = {name for _, name, _, _ in Formatter().parse(template(key, said.code)) if name}
-    return said(key, **{name: _value(name) for name in named})
+    return _stand_ins(said, said(key, **{name: _value(name) for name in named}))
+
+
+def _stand_ins(said: Language, shown: str) -> str:
+    """Put words in capitals that stand for what is typed, such as MAKE, into the language."""
+    words = dict(re.findall(r"([A-Z]+)=(\w+)", said("cli/help/metavars")))
+    return re.sub("[A-Z]{3,}", lambda found: words.get(found[0], found[0]), shown)
 
 
 @functools.cache

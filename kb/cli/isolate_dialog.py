@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -43,7 +44,7 @@ def talk(
             _show_keys(console, found, language)
             shown = state
         typed = read(language("cli/isolate/prompt/answer" if found else "cli/isolate/prompt/then"))
-        line = " ".join((typed if typed is not None else "q").lower().split())
+        line = _key_of(found, " ".join((typed if typed is not None else "q").lower().split()), language)
         if line in ("q", "quit"):
             return state
         if found and line in ("w", "why"):
@@ -68,6 +69,15 @@ def talk(
         keep(state)
     show_state(console, state, language, asking=True)
     return state
+
+
+def _key_of(found: NextTest | None, line: str, language: Language) -> str:
+    """What was typed with its key as in English; an answer stays as it is."""
+    if found and _answer(found, line):
+        return line
+    keys = dict(re.findall(r"(\w+)=(\w+)", language("cli/isolate/keys")))
+    key, sign, about = line.partition(" ")
+    return keys.get(key, key) + sign + about
 
 
 _MENDED = ("m", "mended")

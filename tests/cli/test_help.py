@@ -106,6 +106,15 @@ def test_help_is_in_the_language_of_the_settings(
     assert jackfield("evidence").err.startswith("jackfield: Missing argument 'MAKE'")
 
 
+def test_what_stands_for_what_is_typed_is_in_spanish_as_well(jackfield: Run) -> None:
+    jackfield("settings", "--language", "es")
+    out = " ".join(jackfield("record", "--help").out.split())
+    for shown in ("[OPCIONES] [MARCA MODELO [AÑO] [TOMA]...]", "--date FECHA", "FORMA[=RÓTULO][:PALABRA"):
+        assert shown in out
+    english = r"\b(OPTIONS|COMMAND|ARGS|MAKE|MODEL|YEAR|FILE|TEXT|DATE|NAME|VALUE|WORD|LIST)\b"
+    assert [words for words in COMMANDS if re.search(english, jackfield(*words.split(), "--help").out)] == []
+
+
 @pytest.mark.parametrize(
     ("typed", "code"), [("sí", 0), ("S", 0), ("y", 0), ("", 0), ("n", 1), ("no", 1), ("x\nno", 1)]
 )

@@ -20,7 +20,7 @@ from kb.book.faults import load_model
 from kb.cli.isolate import isolate_command
 from kb.cli.isolate_dialog import talk
 from kb.cli.isolate_show import document_of, list_of, show_state
-from kb.domain.language import ENGLISH
+from kb.domain.language import ENGLISH, Language
 from kb.isolate import State, start, state_from, state_to
 
 MODEL = load_model()
@@ -165,7 +165,7 @@ def test_a_bad_answers_file_is_named_with_what_is_wrong(tmp_path, content, messa
     ("args", "message"),
     [
         ((), "--complaint: missing, expected one of no-sound"),
-        (("--complaint", "nosound"), "expected no-sound"),
+        (("--complaint", "no-sond"), "expected no-sound"),
         (
             ("--complaint", "hum", "--answer", "driver-off"),
             "--answer: saw 'driver-off', expected TEST=ANSWER",
@@ -216,11 +216,11 @@ def test_a_caution_is_shown_with_the_remedy_that_needs_it():
 # -- the talk at a terminal --------------------------------------------------------------------------
 
 
-def talked(*typed: str, begun: State = BEGUN) -> tuple[State, list[State], str]:
+def talked(*typed: str, begun: State = BEGUN, said: Language = ENGLISH) -> tuple[State, list[State], str]:
     """The state at the end, all that was kept, and what was shown."""
     lines, kept, out = list(typed), [], io.StringIO()
     console = Console(file=out, width=80)
-    state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append, ENGLISH)
+    state = talk(begun, console, lambda _: lines.pop(0) if lines else None, kept.append, said)
     return state, kept, out.getvalue()
 
 
@@ -281,9 +281,9 @@ def test_who_interrupts_the_first_question_is_not_asked_the_next_one(monkeypatch
 
 
 def test_a_slip_in_the_first_questions_is_asked_again():
-    done = call("--ask", stdin="silent\n1\nlight\noptical\nq\n")
+    done = call("--ask", stdin="slient\n1\nlight\noptical\nq\n")
     assert done.exit_code == 0, done.stderr
-    assert "saw 'silent'" in done.stderr
+    assert "saw 'slient'" in done.stderr
     assert "saw 'light'" in done.stderr
     assert went_on(done) == ["--complaint", "no-sound", "--signal", "optical"]
 
@@ -292,6 +292,13 @@ def test_each_answer_is_kept_before_the_next_test_is_asked():
     state, kept, out = talked("power", "1", "q")
     assert [dict(one.answers) for one in kept] == [dict(state.answers[:1]), dict(state.answers)]
     assert "Next:" in out
+
+
+def test_the_keys_are_words_of_the_language_as_well():
+    english = talked("s", "w", "u", "power", "mended 1", "q")
+    spoken = talked("saltar", "porqué", "d", "power", "sigue 1", "salir", said=Language("es"))
+    assert spoken[1] == english[1]
+    assert "sigue 2" in spoken[2]
 
 
 def test_an_answer_can_be_given_by_its_number():
