@@ -75,7 +75,7 @@ def _key_of(found: NextTest | None, line: str, language: Language) -> str:
     """What was typed with its key as in English; an answer stays as it is."""
     if found and _answer(found, line):
         return line
-    keys = dict(re.findall(r"(\w+)=(\w+)", language("cli/isolate/keys")))
+    keys: dict[str, str] = dict(re.findall(r"(\w+)=(\w+)", language("cli/isolate/keys")))
     key, sign, about = line.partition(" ")
     return keys.get(key, key) + sign + about
 
