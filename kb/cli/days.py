@@ -22,6 +22,7 @@ from kb.domain.kinds import FIRST_DATE, CalendarDay
 _PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
 _DECEMBER: Final = 12
 _NUMBER: Final = re.compile(r"([0-9]{1,4})(?:st|nd|rd|th)?\Z")
+_JUST_PAST: Final = timedelta(days=31)
 _LEAP: Final = 8  #: years, at most, from one 29 February to the next (Gregorian calendar)
 
 
@@ -80,7 +81,10 @@ def said_day(typed: str, today: date, *, back: bool) -> date | None:
 
 
 def _with_month(typed: str, words: Mapping[str, Any], today: date, *, back: bool) -> date | None:
-    """The day of ``28 feb`` or ``the 3rd of March 2026``; without a year the nearest one back or ahead."""
+    """The day of ``28 feb`` or ``the 3rd of March 2026``; without a year the nearest one back or ahead.
+
+    Ahead it may lie a month back: who plans nothing there looks for what was done.
+    """
     parts = [part for part in typed.split() if part not in words["articles"]]
     named = [int(number) for number, names in words["months"].items() for part in parts if part in names]
     numbers = sorted(int(found[1]) for part in parts if (found := _NUMBER.match(part)))
@@ -93,5 +97,5 @@ def _with_month(typed: str, words: Mapping[str, Any], today: date, *, back: bool
             days.append(date(year, named[0], numbers[0]))
     if numbers[1:]:
         return next((day for day in days if day >= FIRST_DATE), None)
-    some = [day for day in days if (day <= today if back else day >= today)]
+    some = [day for day in days if (day <= today if back else day >= today - _JUST_PAST)]
     return (max if back else min)(some, default=None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
@@ -60,10 +59,12 @@ def record_command(
     jackfield record
     jackfield record --photo panel.jpg Norwell NV40-210
     """
+    from kb.domain.shortform import is_jack
+
     if file and words:
         raise BadInput("record", Said("seen/file-and-line"), Said("expected/one-of-them"))
     job = None if file else job_if_there(session, said["job"])
-    if job is not None and words and _is_jack(words[0]):
+    if job is not None and words and is_jack(words[0]):
         source = named_set(session, job)
         words = (source.make, source.model, *words)
     if photo is not None:
@@ -129,13 +130,6 @@ def _photo(
     asks = at_terminal() and not session.as_json
     read, visit = record_photo(session, photo, common, named, recorded, asks=asks)
     return 0 if visit is not None or (read and not asks) else 1
-
-
-def _is_jack(word: str) -> bool:
-    """Does a jack in short form begin here, not the make of a set?"""
-    from kb.domain.shortform import FORMS
-
-    return re.split("[=:?]", word)[0] in FORMS
 
 
 def _of_job(job: Job | None, words: tuple[str, ...], said: dict[str, Any]) -> dict[str, Any]:
@@ -216,12 +210,12 @@ def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
 
 def name_year(source: dict[str, Any], words: tuple[str, ...], expected: Wording) -> list[str]:
     """Put make, model and a year of a line into ``source``; returns the words that are left."""
-    from kb.domain.shortform import FORMS
+    from kb.domain.shortform import is_jack
 
     if len(words) < 2:
         raise BadInput("record", " ".join(words) or NOTHING, expected)
     make, model, *tokens = words
-    if re.split("[=:?]", model)[0] in FORMS:
+    if is_jack(model):
         raise BadInput(inside("record", "model"), model, Said("expected/two-words-then-jacks"))
     if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:
         source["year"] = int(tokens.pop(0))

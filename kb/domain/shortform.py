@@ -11,6 +11,7 @@ and ``in`` say it where the mark does not:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
@@ -65,6 +66,16 @@ def jacks(tokens: Iterable[str]) -> list[Finding]:
 def jack(token: str, place: Wording = "jack") -> Finding:
     """One jack from its short form."""
     return finding_from(fields(token, place), place)
+
+
+def is_jack(word: str) -> bool:
+    """Does a jack begin here, not the name of a set? A form written out needs a sign after it.
+
+    >>> [is_jack(word) for word in ("opt", "opt:ok", "optical:ok", "Optical", "T32:ok")]
+    [True, True, True, False, False]
+    """
+    head, *rest = re.split("[=:?]", word)
+    return head in FORMS or (bool(rest) and Form.meant(head) is not None)
 
 
 def fields(token: str, place: Wording = "jack") -> dict[str, Any]:

@@ -320,7 +320,11 @@ class Form(Word):
             "3.5 mm jack",
             names={"es": "toma de 3,5 mm"},
             carries=(Signal.ANALOG_LINE, Signal.HEADPHONE),
-            short=(ShortName("line", Signal.ANALOG_LINE), ShortName("hp", Signal.HEADPHONE, printed=True)),
+            short=(
+                ShortName("line", Signal.ANALOG_LINE),
+                ShortName("hp", Signal.HEADPHONE, printed=True),
+                ShortName("headphones", Signal.HEADPHONE, printed=True),
+            ),
             also=("3.5 mm", "3.5mm", "mini jack"),
             marks=("HEADPHONE", "AUDIO OUT", "PC AUDIO IN", "AV IN"),
             sign="○",

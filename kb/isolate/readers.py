@@ -54,5 +54,7 @@ def expected_one(value: object, names: Sequence[str], what: Wording) -> Wording:
     if not names:
         return Said("expected/kind-without-any", kind=what)
     listing = Said("expected/kind-one-of", kind=what, words=", ".join(names))
-    near = get_close_matches(value[:60].lower(), names, n=1) if isinstance(value, str) else []
+    typed = value[:60].lower() if isinstance(value, str) else ""
+    parts = [name for name in names if typed in name.split("-")]
+    near = parts if len(parts) == 1 else get_close_matches(typed, names, n=1)
     return Said("expected/near-of", near=near[0], others=listing) if near else listing

@@ -610,7 +610,8 @@ def test_a_job_is_named_by_words_of_its_client_the_open_one_if_there_are_several
 
 def test_a_job_that_words_of_a_client_mean_is_named(jackfield: Run) -> None:
     jackfield("job", "add", "Tarnow", "T40", "--client", "Mrs Alder, 12 Mill Lane")
-    assert "mill lane is job J-1 (Mrs Alder" in jackfield("record", "--job", "mill lane", "opt:ok").err
+    for jack in ("opt:ok", "optical:ok", "headphones:mute"):  # the set is that of the job
+        assert "mill lane is job J-1 (Mrs Alder" in jackfield("record", "--job", "mill lane", jack).err
     assert "is job" not in jackfield("visits", "--job", "j 1").err
 
 
