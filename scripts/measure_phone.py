@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import statistics
 import subprocess
 import sys
@@ -22,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from measure import table
-from thumb import ARGS, SCREEN, known_panel, unknown_panel
+from thumb import ARGS, SCREEN, chromium, known_panel, unknown_panel
 
 NORWELL = {
     "date": "2026-03-04",
@@ -70,12 +69,6 @@ def missing() -> str:
     except ImportError:
         return "the package playwright is not installed"
     return "" if chromium() else "there is no chromium: apt-get install chromium"
-
-
-def chromium() -> str | None:
-    return (
-        os.environ.get("JACKFIELD_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    )
 
 
 def written(home: Path) -> str:

@@ -16,6 +16,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from thumb import chromium
+
 from environment import ROOT, ready
 
 PICTURES = ROOT / "data" / "pictures"
@@ -98,8 +100,8 @@ def icons() -> None:
 
 def phone(env: dict[str, str]) -> int:
     """The page of a set as a phone shows it, cut at the height of a screen."""
-    chromium = next((found for name in ("chromium", "google-chrome") if (found := shutil.which(name))), None)
-    if not chromium:
+    browser_path = chromium()
+    if not browser_path:
         print("phone.png: no Chromium here, the picture stays as it is")
         return 0
     from playwright.sync_api import sync_playwright
@@ -110,7 +112,7 @@ def phone(env: dict[str, str]) -> int:
             assert server.stdout is not None
             told = json.loads(server.stdout.readline())
             with sync_playwright() as playing:
-                browser = playing.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+                browser = playing.chromium.launch(executable_path=browser_path, args=["--no-sandbox"])
                 size = {"width": 390, "height": 844}
                 page = browser.new_page(viewport=size, device_scale_factor=1.5)  # type: ignore[arg-type]
                 page.goto(told["pair"])
@@ -129,9 +131,9 @@ def phone(env: dict[str, str]) -> int:
 
 def sheet(env: dict[str, str]) -> int:
     """The client's page of a sheet, as a browser prints it."""
-    chromium = next((found for name in ("chromium", "google-chrome") if (found := shutil.which(name))), None)
+    browser = chromium()
     painter = shutil.which("pdftoppm")
-    if chromium is None or painter is None:
+    if browser is None or painter is None:
         print("sheet.png: no Chromium or no pdftoppm here, the picture stays as it is")
         return 0
     with tempfile.TemporaryDirectory() as folder:
@@ -139,7 +141,7 @@ def sheet(env: dict[str, str]) -> int:
         subprocess.run([sys.executable, "-m", "kb.cli.main", *SHEET, str(page)], env=env, check=True)
         subprocess.run(
             [
-                chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+                browser, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
                 f"--user-data-dir={folder}/profile", f"--print-to-pdf={pdf}", str(page),
             ],
             check=True,

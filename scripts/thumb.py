@@ -5,6 +5,8 @@ The tests hold these counts to a limit, and ``measure.py web`` prints them. A pa
 
 from __future__ import annotations
 
+import os
+import shutil
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,7 +18,15 @@ ARGS: Final = (
     "--disable-component-update",
     "--disable-sync",
 )
+#: The first of these that is there is the browser; one without windows starts sooner and works less.
+BROWSERS: Final = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 MARKS: Final = ("OPTICAL OUT", "HEADPHONE", "HDMI 1")  #: of the unknown panel
+
+
+def chromium() -> str | None:
+    """The browser of this machine that pages are tried in; JACKFIELD_CHROMIUM names another."""
+    named = os.environ.get("JACKFIELD_CHROMIUM")
+    return named or next((found for name in BROWSERS if (found := shutil.which(name))), None)
 
 
 class Thumb:

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from thumb import chromium
 
 from kb.domain.language import language
 from kb.loop.readings_file import readings_from
@@ -100,17 +101,6 @@ def test_the_nu_html_checker_finds_nothing(tmp_path: Path) -> None:
     assert said, "a checker that finds nothing in a broken page checks nothing"
 
 
-def browser() -> str | None:
-    return next(
-        (
-            found
-            for name in ("chromium", "chromium-browser", "google-chrome")
-            if (found := shutil.which(name))
-        ),
-        None,
-    )
-
-
 def only_wide_letters(folder: Path) -> Path:
     """A fontconfig file for a machine with wide letters only. Skips where that font is not to be had."""
     fonts = [path for path in Path("/usr/share/fonts").rglob("DejaVuSans*.ttf") if path.stem in WIDE]
@@ -132,8 +122,8 @@ def only_wide_letters(folder: Path) -> Path:
 @pytest.mark.skipif(sys.platform != "linux", reason="the browser is called as on Linux")
 @pytest.mark.parametrize("letters", ["the machine's", "wide"])
 def test_every_sheet_prints_on_at_most_two_pages_of_its_paper(tmp_path: Path, letters: str) -> None:
-    chromium = browser()
-    if chromium is None:
+    browser = chromium()
+    if browser is None:
         pytest.skip("no Chromium to print with")
     pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed: pages cannot be counted")
     fonts = {"FONTCONFIG_FILE": str(only_wide_letters(tmp_path))} if letters == "wide" else {}
@@ -143,7 +133,7 @@ def test_every_sheet_prints_on_at_most_two_pages_of_its_paper(tmp_path: Path, le
         pdf = path.with_suffix(".pdf")
         subprocess.run(
             [
-                chromium, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+                browser, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
                 f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={pdf}", str(path),
             ],
             capture_output=True,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import socket
@@ -19,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
+import thumb
 from thumb import ARGS, SCREEN
 
 from kb.base.messages import messages
@@ -218,8 +218,7 @@ class Laptop:
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
     """The system's Chromium; tests that need it are skipped where it is missing, and say why."""
-    named = os.environ.get("JACKFIELD_CHROMIUM")
-    found = named or shutil.which("chromium") or shutil.which("chromium-browser")
+    found = thumb.chromium()
     if not found:
         pytest.skip("no chromium on this machine: apt-get install chromium")
     return found
