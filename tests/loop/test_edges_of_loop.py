@@ -87,7 +87,7 @@ BOUNDS: list[tuple[Callable[[Any], object], list[object], list[object]]] = [
     (lambda east: Loop.polygon([(0, 0), (east, 0), (east, 9)]), [-100, 100], [-100.2, 100.2]),
     (lambda north: Loop.polygon([(0, 0), (9, 0), (9, north)]), [-100, 100], [-100.2, 100.2]),
     (lambda apart: Loop.polygon([(0, 0), (9, 0), (9, apart), (9, 5)]), [0.0011], [0.0009]),
-    (lambda corners: Loop.polygon(on_a_circle(corners)), [3, 720], [2, 721]),
+    (lambda corners: Loop(on_a_circle(corners)), [3, 720], [2, 721]),
     (awg, [0, 40], [-1, 41]),
     (wire_from, ["awg 0", "awg40", "0.05mm2", "50 mm²"], ["awg41", "0.049mm2", "50.1mm2", "0mm2"]),
     (awg(18).resistance_per_m, [-40, 90], [-40.1, 90.1]),
@@ -105,9 +105,9 @@ BOUNDS: list[tuple[Callable[[Any], object], list[object], list[object]]] = [
 ]
 
 
-def on_a_circle(corners: int) -> list[tuple[float, float]]:
+def on_a_circle(corners: int) -> tuple[tuple[float, float, float], ...]:
     turn = 2 * math.pi / corners
-    return [(5 * math.cos(turn * n), 5 * math.sin(turn * n)) for n in range(corners)]
+    return tuple((5 * math.cos(turn * n), 5 * math.sin(turn * n), 0.0) for n in range(corners))
 
 
 @pytest.mark.parametrize(("ask", "right", "wrong"), BOUNDS)

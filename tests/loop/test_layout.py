@@ -15,7 +15,7 @@ from kb.cli.loop import loop_command
 from kb.loop.geometry import Loop
 from kb.loop.standard import quadrature
 from kb.loop.wire import inductance, mutual, wire_from
-from kb.loop.wire_layouts import Layout, laid, spilt
+from kb.loop.wire_layouts import Group, Layout, laid, spilt
 
 ROOM = Loop.rectangle(10, 8)
 EAR = 1.2
@@ -192,48 +192,58 @@ def test_the_layouts_are_in_the_json():
     assert json.loads(run("--room", "10x8", "--json").stdout)["layouts"] == []
 
 
-def test_a_layout_takes_as_many_turns_as_the_driver_needs():
-    asked = ("--room", "10x8", "--layout", "eight", "--wire", "1.5mm2", "--driver-voltage", "30", "--json")
-    strong, weak = (
-        json.loads(run(*asked, "--driver-current", amperes).stdout)["layouts"] for amperes in ("6", "2")
+WIRE = wire_from("1.5mm2")
+HALVES = [Loop.polygon([(x, 0), (x + 3, 0), (x + 3, 4), (x, 4)]) for x in (0, 3)]
+
+
+def test_two_halves_with_the_same_current_are_the_whole_loop_and_a_pair_of_wires():
+    # the wires in the middle carry it there and back: a two-wire line, mu0/pi (ln(D/r) + 1/4) a metre
+    same = Group(((HALVES[0], 1), (HALVES[1], 1))).load(WIRE)
+    pair = 4 * 4e-7 * (math.log(WIRE.spacing / WIRE.radius) + 0.25)
+    assert same.inductance == pytest.approx(inductance(Loop.rectangle(6, 4), WIRE) + pair, rel=2e-3)
+    assert same.resistance == pytest.approx(28 / 58 / 1.5)
+    # the other way round, each takes from the other what it gave
+    apart = 2 * inductance(HALVES[0], WIRE)
+    against = Group(((HALVES[0], 1), (HALVES[1], -1))).load(WIRE)
+    assert against.inductance + same.inductance == pytest.approx(2 * apart)
+    assert against.resistance == same.resistance
+
+
+def test_two_turns_of_half_the_current_make_the_same_field():
+    once = laid(Layout.EIGHT, Loop.rectangle(6, 4), ear=EAR, margin=1.5, current_a=3.0)
+    twice = once.wound(2)
+    assert (once.turns, twice.turns, twice.current_a) == (1, 2, 1.5)
+    assert twice.metres == pytest.approx(2 * once.metres) == pytest.approx(56)
+    assert len(twice.wires) == 2
+    for point in INSIDE[:2]:
+        assert twice.field(point) == pytest.approx(2 * once.field(point))
+    (one,), (two,) = once.groups, twice.groups
+    assert two.load(WIRE).resistance == pytest.approx(2 * one.load(WIRE).resistance)
+    # the turns share most of their field: somewhat less than four times
+    assert 3 < two.load(WIRE).inductance / one.load(WIRE).inductance < 4
+
+
+def test_where_no_spot_along_the_middle_is_loud_enough_the_gap_is_the_room():
+    far = laid(Layout.EIGHT, Loop.rectangle(6, 4), ear=EAR, margin=1.5, current_a=0.1)
+    assert far.gap_m == 6
+    near = laid(Layout.EIGHT, Loop.rectangle(4, 6), ear=EAR, margin=1.5)
+    # over the middle wire there is no vertical field; at the edge of the gap it is at -3 dB
+    edge = (2.0, 3.0 + near.gap_m / 2, EAR)
+    assert 20 * math.log10(near.field(edge) * near.current_a / 0.4) == pytest.approx(-3, abs=0.4)
+    assert laid(Layout.PERIMETER, Loop.rectangle(6, 4), ear=EAR, margin=1.5).gap_m == 0
+
+
+def test_what_spills_of_a_layout_is_its_own_field():
+    layout = laid(Layout.EIGHT, Loop.rectangle(6, 4), ear=EAR, margin=1.5, current_a=3.0)
+    found = spilt(layout, Loop.rectangle(6, 4), ear=EAR, asked_db=-32.0, storey=None)
+    strongest = max(
+        3.0 * layout.field((x, y, EAR))
+        for step in range(9)
+        for x, y in ((6 * step / 8, -1.0), (7.0, 4 * step / 8))
     )
-    assert [each["turns"] for each in strong] == [1, 1, 1]
-    assert [each["turns"] for each in weak[1:]] == [2, 2]
-    for once, twice in zip(strong[1:], weak[1:], strict=True):
-        assert twice["fits"]
-        assert twice["current_a"] == pytest.approx(once["current_a"] / 2)
-        assert twice["wire_m"] == pytest.approx(2 * once["wire_m"])
-        assert twice["spill"] == once["spill"]
-        # the same field, with wire of twice the length, and somewhat less than four times the inductance
-        assert [round(each["resistance_ohm"], 9) for each in twice["groups"]] == [
-            round(2 * each["resistance_ohm"], 9) for each in once["groups"]
-        ]
-        for one, two in zip(once["groups"], twice["groups"], strict=True):
-            assert 3 < two["inductance_h"] / one["inductance_h"] < 4
-
-
-def test_a_layout_is_judged_with_wire_that_is_as_bad_as_it_may_be_sold():
-    # the same margins as one loop: IEC 60228 allows more resistance than pure copper has
-    asked = ("--room", "20x8", "--spill", "-32", "--wire", "1.5mm2", "--turns", "1", "--json")
-    found = json.loads(run(*asked, "--driver-current", "9", "--driver-voltage", "100").stdout)["layouts"][1]
-    volts = max(each["resistance_ohm"] for each in found["groups"]) * found["current_a"]
-    just = json.loads(run(*asked, "--driver-current", "9", "--driver-voltage", f"{1.05 * volts:.3f}").stdout)
-    assert not just["layouts"][1]["fits"]
-
-
-def test_metal_at_5_khz_counts_for_a_layout_too():
-    asked = ("--room", "10x8", "--spill", "-32", "--wire", "1.5mm2", "--turns", "1", "--driver-current", "9")
-
-    def eight(volts, *more):
-        typed = (*asked, "--programme", "music", "--driver-voltage", f"{volts:.3f}", *more, "--json")
-        return json.loads(run(*typed).stdout)["layouts"][1]
-
-    # the overload test for music: 7 dB below the current, at 4 kHz (Table 4)
-    (group,), current = eight(50)["groups"], eight(50)["current_a"]
-    reactance = 2 * math.pi * 4000 * group["inductance_h"]
-    volts = 10 ** (-7 / 20) * current * math.hypot(group["resistance_ohm"], reactance)
-    assert eight(1.2 * volts)["fits"]
-    assert not eight(1.2 * volts, "--metal-5k-db", "12")["fits"]
+    one_metre = next(each for each in found.by_distance if each.distance_m == 1.0)
+    assert one_metre.level_db == pytest.approx(20 * math.log10(strongest / 0.4))
+    assert (found.asked_db, found.storeys) == (-32.0, ())
 
 
 def test_a_map_of_a_layout_is_refused_for_a_bent_room():

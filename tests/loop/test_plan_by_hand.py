@@ -430,3 +430,26 @@ def test_a_layout_that_no_driver_feeds_is_shown_with_one_turn() -> None:
     strong = DriverLimits("invented", 50.0, 60.0)
     thin = plan(replace(room, driver=strong, wire=wire_from("0.1mm2"), turns=1), STOCK).layouts[1]
     assert (thin.laid.turns, thin.fits) == (1, False)
+
+
+@pytest.mark.usefixtures("few_ways")
+def test_a_layout_is_judged_with_wire_as_bad_as_it_may_be_sold_and_with_the_boost_for_metal() -> None:
+    # 13.3 ohm/km at most (IEC 60228, class 5); 7 dB less at 4 kHz for music (Table 4)
+    room = Ask(room=ROOM, height=1.2, margin=1.0, spill_db=-32.0, turns=1, wire=wire_from("1.5mm2"),
+               programme=Programme.MUSIC)  # fmt: skip
+
+    def fits(volts: float, metal_5k: float) -> bool | None:
+        asked = replace(room, metal_5k_db=metal_5k, driver=DriverLimits("invented", 20.0, volts))
+        return plan(asked, STOCK).layouts[1].fits
+
+    eight = plan(room, STOCK).layouts[1]
+    (seen,), amperes = eight.loads, eight.laid.current_a
+    worst = 13.3e-3 * eight.laid.metres
+    assert worst > seen.resistance
+    for metal_5k in (0.0, 12.0):
+        boost = metal_5k * math.log(4) / math.log(5)
+        needs = max(
+            amperes * math.hypot(worst, 2 * math.pi * 1000 * seen.inductance),
+            amperes * 10 ** ((boost - 7) / 20) * math.hypot(worst, 2 * math.pi * 4000 * seen.inductance),
+        )
+        assert [fits(share * needs, metal_5k) for share in (0.99, 1.01)] == [False, True]

@@ -20,6 +20,7 @@ from kb.loop.plan import Ask, items, plan
 from kb.loop.routes import cautions_from, route_named, routes_from
 from kb.loop.standard import Programme
 from kb.loop.wire import Load, awg, load, stock_from, wire_from
+from tests.conftest import LONG
 
 TABLE = data_tables("routes.toml")
 ROUTES = routes_from(TABLE)
@@ -302,7 +303,7 @@ def test_what_cannot_be_is_refused_by_name(change, why):
         plan(replace(Ask(room=ROOM, wire_height=0.0), **change))
 
 
-@settings(max_examples=15)
+@settings(max_examples=2000 if LONG else 5)
 @given(
     st.floats(1.5, 12),
     st.floats(1.5, 12),
