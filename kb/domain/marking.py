@@ -619,9 +619,9 @@ def form_of(marking: str) -> Form | None:
     mark = _understood(marking)
     if {"AUDIO", "IN"} <= mark.words and mark.printed & {"HDMI", "DVI", "PC"}:
         return Form.JACK_35  # the sound that belongs to a picture input
-    for plug in PLUGS:
-        if (mark.words | mark.printed) & {*plug.words.split()}:
-            return plug.form
+    for form, words in PLUGS:
+        if (mark.words | mark.printed) & words:
+            return form
     if {"LEFT", "RIGHT"} <= mark.words:
         return Form.RCA_PAIR
     return Form.RCA_SINGLE if "VIDEO" in mark.words and not mark.words & (_SOUND | {"DEVICE"}) else None
