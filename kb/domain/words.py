@@ -15,8 +15,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from functools import cache
-from typing import Final, Self
+from typing import Any, Final, Self, TypeVar
 
+from kb.base.datafiles import data_object
 from kb.base.errors import BadInput
 from kb.base.messages import Said, Wording, one_of
 from kb.base.text import squeezed
@@ -64,6 +65,18 @@ class Word(StrEnum):
             return meant
         known = [word.value for word in cls]
         raise BadInput(place, value, _expected(value, known))
+
+
+W = TypeVar("W", bound=Word)
+
+
+def _from(words: type[W], value: str, table: Mapping[str, Any]) -> tuple[W, Mapping[str, Any]]:
+    """A new word with what its entry in a table says, and the entry; a look-up of no word has none."""
+    entry: Mapping[str, Any] = table[value]
+    made = str.__new__(words, value)
+    made._value_, made.label = value, entry["label"]
+    made.also, made.names = tuple(entry.get("also", ())), entry.get("names", {})
+    return made, entry
 
 
 _LONGEST: Final = 40  #: characters of a word that somebody may mean
@@ -176,49 +189,28 @@ class Carried(Word):
     @property
     def analog(self) -> bool:
         """A voltage that an amplifier's input can take at some level."""
-        return self in _ANALOG
+        return self in _ANALOG_LINE or self is Carried.HEADPHONE
 
     @property
     def signal(self) -> Signal:
         """The kind of signal, without its level."""
-        return _SIGNALS[self]
+        return _SIGNALS.get(self) or Signal(self.value)
 
 
 _DIGITAL = frozenset({Carried.OPTICAL, Carried.COAXIAL, Carried.ARC, Carried.EARC, Carried.HDMI, Carried.USB})
-_ANALOG = frozenset(
-    {
-        Carried.LINE,
-        Carried.LINE_MONO,
-        Carried.HEADPHONE,
-        Carried.MIC,
-        Carried.BALANCED,
-        Carried.AV,
-        Carried.RECORD,
-    }
+_ANALOG_LINE = frozenset(
+    {Carried.LINE, Carried.LINE_MONO, Carried.MIC, Carried.BALANCED, Carried.AV, Carried.RECORD}
 )
+#: Where a signal has another name than what goes through the end.
 _SIGNALS = {
-    Carried.LINE: Signal.ANALOG_LINE,
-    Carried.LINE_MONO: Signal.ANALOG_LINE,
-    Carried.HEADPHONE: Signal.HEADPHONE,
-    Carried.MIC: Signal.ANALOG_LINE,
-    Carried.BALANCED: Signal.ANALOG_LINE,
-    Carried.AV: Signal.ANALOG_LINE,
-    Carried.RECORD: Signal.ANALOG_LINE,
-    Carried.SPEAKER: Signal.SPEAKER_LEVEL,
+    **dict.fromkeys(_ANALOG_LINE, Signal.ANALOG_LINE),
     Carried.CONSTANT_VOLTAGE: Signal.SPEAKER_LEVEL,
-    Carried.OPTICAL: Signal.OPTICAL,
-    Carried.COAXIAL: Signal.COAXIAL,
-    Carried.ARC: Signal.ARC,
-    Carried.EARC: Signal.EARC,
-    Carried.HDMI: Signal.HDMI,
-    Carried.USB: Signal.USB,
-    Carried.WIRELESS: Signal.WIRELESS,
-    Carried.ACOUSTIC: Signal.ACOUSTIC,
     Carried.MAINS: Signal.NOT_AUDIO,
 }
 
 
-# Plain classes: every command loads this, and a named tuple costs a cold start a millisecond.
+#: The tables of connectors and of inputs; what their fields mean is said at the attributes below.
+_CONNECTORS: Final = data_object("connectors.json")
 
 
 class ShortName:
@@ -227,286 +219,59 @@ class ShortName:
     ``printed``: it says what is printed (a headphone sign, ARC), so the jack is an output without a mark.
     """
 
-    def __init__(self, name: str, signal: Signal | None, *, printed: bool = False) -> None:
-        self.name, self.signal, self.printed = name, signal, printed
-
-
-class FormEntry:
-    """All that is declared of one connector form.
-
-    Whatever else knows connectors derives from it: the short form, files and CSV, the tables of a book, the
-    phone's choices, the terminal's signs, the questions on the telephone, and what an output may carry.
-    The picture is one function in ``kb/sheet/jack_shapes.py``.
-    """
-
-    def __init__(
-        self,
-        label: str,
-        *,
-        carries: tuple[Signal, ...] = (),
-        always: bool = False,
-        short: tuple[ShortName, ...] = (),
-        also: tuple[str, ...] = (),
-        marks: tuple[str, ...] = (),
-        sign: str = "\N{MIDDLE DOT}",
-        asked: Mapping[str, str] | None = None,
-        recent: bool = False,
-        names: Mapping[str, str] | None = None,
-    ) -> None:
-        self.label = label
-        self.carries = carries
-        """What an output of this form may carry, the likeliest first; nothing: no sound for a loop."""
-        self.always = always
-        """It carries its first signal whatever is printed."""
-        self.short = short
-        """Its names in the short form."""
-        self.also = also
-        """Everyday names that files, CSV and options accept."""
-        self.marks = marks
-        """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
-        self.sign = sign
-        """How the socket looks, in one or two characters of the terminal."""
-        self.asked = asked or {}
-        """How a client is asked for it, by language, if the signal alone does not say what to look for."""
-        self.recent = recent
-        """It tells that a television is no old tube set (common practice)."""
-        self.names = names or {}
-        """Its names in other languages by code."""
-
-
-#: For calls that look a word up; the enumeration itself always gives an entry.
-_NO_FORM: Final = FormEntry("")
+    def __init__(self, name: str, signal: str = "", *, printed: bool = False) -> None:
+        self.name, self.signal, self.printed = name, Signal(signal) if signal else None, printed
 
 
 class Form(Word):
     """What plugs into a jack: the one table of connectors, those most often tapped first (common practice).
 
-    The last carry no usable sound, but they are on panels, too.
+    The last carry no usable sound, but they are on panels, too. All that is declared of a form is in
+    ``data/connectors.json``; its picture is in ``data/jacks.svg``.
     """
 
     carries: tuple[Signal, ...]
+    """What an output of this form may carry, the likeliest first; nothing: no sound for a loop."""
     always: bool
+    """It carries its first signal whatever is printed."""
     short: tuple[ShortName, ...]
+    """Its names in the short form."""
     marks: tuple[str, ...]
+    """Marks that are printed at many such jacks, to choose from on a phone (common practice)."""
     sign: str
+    """How the socket looks, in one or two characters of the terminal."""
     asked: Mapping[str, str]
+    """How a client is asked for it, by language, if the signal alone does not say what to look for."""
     recent: bool
+    """It tells that a television is no old tube set (common practice)."""
 
-    def __new__(cls, value: str, entry: FormEntry = _NO_FORM) -> Self:
-        self = str.__new__(cls, value)
-        self._value_, self.label = value, entry.label
-        self.also, self.names = entry.also, entry.names
-        self.carries, self.always, self.short = entry.carries, entry.always, entry.short
-        self.marks, self.sign, self.asked, self.recent = entry.marks, entry.sign, entry.asked, entry.recent
+    def __new__(cls, value: str) -> Self:
+        self, entry = _from(cls, value, _CONNECTORS["forms"])
+        self.carries = tuple(map(Signal, entry.get("carries", ())))
+        self.always, self.recent = entry.get("always", False), entry.get("recent", False)
+        self.short = tuple(ShortName(**one) for one in entry.get("short", ()))
+        self.marks, self.asked = tuple(entry.get("marks", ())), entry.get("asked", {})
+        self.sign = entry.get("sign", "\N{MIDDLE DOT}")
         return self
 
-    TOSLINK = (
-        "toslink",
-        FormEntry(
-            "optical (TOSLINK)",
-            names={"es": "óptica (TOSLINK)"},
-            carries=(Signal.OPTICAL,),
-            always=True,
-            short=(ShortName("opt", Signal.OPTICAL),),
-            also=("optical", "square optical"),
-            marks=("DIGITAL AUDIO OUT", "OPTICAL OUT", "DIGITAL AUDIO OUT (OPTICAL)"),
-            sign="▣",
-            recent=True,
-        ),
-    )
-    JACK_35 = (
-        "jack-3.5",
-        FormEntry(
-            "3.5 mm jack",
-            names={"es": "toma de 3,5 mm"},
-            carries=(Signal.ANALOG_LINE, Signal.HEADPHONE),
-            short=(
-                ShortName("line", Signal.ANALOG_LINE),
-                ShortName("hp", Signal.HEADPHONE, printed=True),
-                ShortName("headphones", Signal.HEADPHONE, printed=True),
-            ),
-            also=("3.5 mm", "3.5mm", "mini jack"),
-            marks=("HEADPHONE", "AUDIO OUT", "PC AUDIO IN", "AV IN"),
-            sign="○",
-        ),
-    )
-    RCA_PAIR = (
-        "rca-pair",
-        FormEntry(
-            "RCA pair",
-            names={"es": "pareja RCA"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("rca", Signal.ANALOG_LINE),),
-            also=("cinch", "cinch pair", "phono pair"),
-            marks=("AUDIO OUT", "AUDIO IN", "AUDIO", "COMPONENT"),
-            sign="◉◉",
-        ),
-    )
-    HDMI = (
-        "hdmi",
-        FormEntry(
-            "HDMI",
-            names={"es": "HDMI"},
-            carries=(Signal.ARC, Signal.EARC),
-            short=(
-                ShortName("arc", Signal.ARC, printed=True),
-                ShortName("earc", Signal.EARC, printed=True),
-                ShortName("hdmi", None),
-            ),
-            marks=("HDMI 1", "HDMI 2", "HDMI 3", "HDMI ARC", "HDMI eARC"),
-            sign="▭",
-            recent=True,
-        ),
-    )
-    RCA_SINGLE = (
-        "rca-single",
-        FormEntry(
-            "single RCA",
-            names={"es": "RCA único"},
-            carries=(Signal.COAXIAL, Signal.ANALOG_LINE),
-            short=(ShortName("coax", Signal.COAXIAL), ShortName("video", Signal.NOT_AUDIO)),
-            marks=("DIGITAL AUDIO OUT", "COAXIAL OUT", "VIDEO IN", "SUBWOOFER OUT"),
-            sign="◉",
-        ),
-    )
-    SCART = (
-        "scart",
-        FormEntry(
-            "SCART",
-            names={"es": "SCART"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("scart", Signal.ANALOG_LINE),),
-            also=("peritel", "euroconnector"),
-            marks=("EXT 1", "EXT 2"),
-            sign="▱",
-            asked={
-                "en": "Is there a wide socket with 21 flat contacts (SCART)?",
-                "es": "¿Hay una toma ancha con 21 contactos planos (SCART)?",
-            },
-        ),
-    )
-    JACK_635 = (
-        "jack-6.35",
-        FormEntry(
-            "6.35 mm jack",
-            names={"es": "toma de 6,35 mm"},
-            carries=(Signal.HEADPHONE, Signal.ANALOG_LINE),
-            short=(ShortName("hp6", Signal.HEADPHONE, printed=True),),
-            also=("6.35 mm", "6.35mm", "6.3 mm", "quarter inch"),
-            marks=("HEADPHONE",),
-            sign="◯",
-            asked={
-                "en": "Is there a thick headphone hole, wide as a pencil?",
-                "es": "¿Hay un agujero de auriculares grueso, ancho como un lápiz?",
-            },
-        ),
-    )
-    SPEAKER_TERMINALS = (
-        "speaker-terminals",
-        FormEntry(
-            "speaker terminals",
-            names={"es": "bornes de altavoz"},
-            carries=(Signal.SPEAKER_LEVEL,),
-            always=True,
-            short=(ShortName("spk", Signal.SPEAKER_LEVEL),),
-            sign="‖",
-        ),
-    )
-    MINI_TOSLINK = (
-        "mini-toslink",
-        FormEntry(
-            "3.5 mm optical",
-            names={"es": "óptica de 3,5 mm"},
-            carries=(Signal.OPTICAL,),
-            always=True,
-            short=(ShortName("minitos", Signal.OPTICAL),),
-            also=("mini optical", "round optical"),
-            sign="◦",
-            asked={
-                "en": "Is there a small round hole with a red glow?",
-                "es": "¿Hay un agujero redondo pequeño con brillo rojo?",
-            },
-            recent=True,
-        ),
-    )
-    DIN_5 = (
-        "din-5",
-        FormEntry(
-            "5-pin DIN",
-            names={"es": "DIN de 5 polos"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("din", Signal.ANALOG_LINE),),
-            sign="◠",
-            asked={
-                "en": "Is there a round socket with five holes?",
-                "es": "¿Hay una toma redonda con cinco agujeros?",
-            },
-        ),
-    )
-    BLUETOOTH = (
-        "bluetooth",
-        FormEntry(
-            "Bluetooth",
-            names={"es": "Bluetooth"},
-            carries=(Signal.WIRELESS,),
-            always=True,
-            short=(ShortName("bt", Signal.WIRELESS),),
-            recent=True,
-        ),
-    )
-    XLR = (
-        "xlr",
-        FormEntry(
-            "XLR",
-            names={"es": "XLR"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("xlr", Signal.ANALOG_LINE),),
-            also=("3-pin XLR", "XLR 3"),
-            marks=("BALANCED OUT", "LINE OUT"),
-            sign="∴",
-            asked={
-                "en": "Is there a round socket with three pins or holes (XLR)?",
-                "es": "¿Hay una toma redonda con tres patillas o agujeros (XLR)?",
-            },
-        ),
-    )
-    TERMINAL_BLOCK = (
-        "terminal-block",
-        FormEntry(
-            "terminal block",
-            names={"es": "regleta de tornillos"},
-            carries=(Signal.ANALOG_LINE, Signal.SPEAKER_LEVEL),
-            short=(ShortName("block", Signal.ANALOG_LINE),),
-            also=("screw terminals", "pluggable terminals"),
-            marks=("AUDIO OUT", "LINE OUT", "SPEAKER OUT"),
-            sign="▥",
-            asked={
-                "en": "Is there a block with screws for bare wires?",
-                "es": "¿Hay una regleta con tornillos para hilos sueltos?",
-            },
-        ),
-    )
-    RJ45 = (
-        "rj45",
-        FormEntry(
-            "RJ45",
-            names={"es": "RJ45"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("rj", Signal.ANALOG_LINE),),
-            also=("network socket", "8P8C"),
-            marks=("LAN", "AUDIO OUT"),
-            sign="⊓",
-            asked={
-                "en": "Is there a network socket with AUDIO printed at it?",
-                "es": "¿Hay una toma de red con AUDIO impreso al lado?",
-            },
-            recent=True,
-        ),
-    )
-    D_SUB = "d-sub", FormEntry("D-sub", also=("vga",), recent=True, names={"es": "D-sub"})
-    USB = "usb", FormEntry("USB", recent=True, names={"es": "USB"})
-    ANTENNA = "antenna", FormEntry("antenna", also=("aerial",), names={"es": "antena"})
-    OTHER = "other", FormEntry("other socket", names={"es": "otra toma"})
+    TOSLINK = "toslink"
+    JACK_35 = "jack-3.5"
+    RCA_PAIR = "rca-pair"
+    HDMI = "hdmi"
+    RCA_SINGLE = "rca-single"
+    SCART = "scart"
+    JACK_635 = "jack-6.35"
+    SPEAKER_TERMINALS = "speaker-terminals"
+    MINI_TOSLINK = "mini-toslink"
+    DIN_5 = "din-5"
+    BLUETOOTH = "bluetooth"
+    XLR = "xlr"
+    TERMINAL_BLOCK = "terminal-block"
+    RJ45 = "rj45"
+    D_SUB = "d-sub"
+    USB = "usb"
+    ANTENNA = "antenna"
+    OTHER = "other"
 
     @property
     def gives(self) -> Signal | None:
@@ -614,193 +379,34 @@ class Basis(Word):
 _WEIGHTS = {Basis.TESTED: 4, Basis.SEEN: 3, Basis.MANUAL: 2, Basis.TOLD: 1}
 
 
-class InputEntry:
-    """All that is declared of one input of a driver: its socket, and what it takes.
-
-    ``mono``: it has one channel, so a stereo pair must be added before it, not in the driver. ``also``:
-    everyday names that files, CSV and options accept; ``names``: those in other languages by code.
-    """
-
-    def __init__(
-        self,
-        label: str,
-        socket: Form,
-        takes: tuple[Carried, ...],
-        source: str,
-        *,
-        mono: bool = False,
-        also: tuple[str, ...] = (),
-        names: Mapping[str, str] | None = None,
-    ) -> None:
-        self.label, self.socket, self.takes, self.source = label, socket, takes, source
-        self.mono, self.also, self.names = mono, also, names or {}
-
-
-_NO_INPUT: Final = InputEntry("", Form.OTHER, (), "")
-
-
 class DriverInput(Word):
-    """An input of a loop driver: the one table of inputs."""
+    """An input of a loop driver: the one table of inputs, in ``data/connectors.json``."""
 
     socket: Form
     takes: tuple[Carried, ...]
     mono: bool
+    """It has one channel, so a stereo pair must be added before it, not in the driver."""
     source: str
 
-    def __new__(cls, value: str, entry: InputEntry = _NO_INPUT) -> Self:
-        self = str.__new__(cls, value)
-        self._value_, self.label = value, entry.label
-        self.also, self.names = entry.also, entry.names
-        self.socket, self.takes, self.mono, self.source = entry.socket, entry.takes, entry.mono, entry.source
+    def __new__(cls, value: str) -> Self:
+        self, entry = _from(cls, value, _CONNECTORS["inputs"])
+        self.socket, self.takes = Form(entry["socket"]), tuple(map(Carried, entry["takes"]))
+        self.mono, self.source = entry.get("mono", False), entry["source"]
         return self
 
-    LINE_35 = (
-        "line-3.5",
-        InputEntry(
-            "3.5 mm line input",
-            Form.JACK_35,
-            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
-            "common practice: a stereo line input of a driver adds left and right inside",
-            also=("3.5 mm line", "line 3.5 mm", "3.5", "3.5 mm"),
-            names={"es": "entrada de línea de 3,5 mm"},
-        ),
-    )
-    LINE_RCA = (
-        "line-rca",
-        InputEntry(
-            "RCA line input",
-            Form.RCA_PAIR,
-            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
-            "common practice: a stereo line input of a driver adds left and right inside",
-            also=("RCA line", "rca", "cinch"),
-            names={"es": "entrada de línea RCA"},
-        ),
-    )
-    OPTICAL = (
-        "optical",
-        InputEntry(
-            "optical input",
-            Form.TOSLINK,
-            (Carried.OPTICAL,),
-            "JEITA RC-5720, IEC 60874-17 (F05 connector)",
-            also=("toslink", "opt"),
-            names={"es": "entrada óptica"},
-        ),
-    )
-    COAXIAL = (
-        "coaxial",
-        InputEntry(
-            "coaxial input",
-            Form.RCA_SINGLE,
-            (Carried.COAXIAL,),
-            "IEC 60958-3, unbalanced line",
-            also=("coax",),
-            names={"es": "entrada coaxial"},
-        ),
-    )
-    MIC = (
-        "mic",
-        InputEntry(
-            "microphone input",
-            Form.JACK_35,
-            (Carried.MIC,),
-            "common practice",
-            mono=True,
-            also=("microphone",),
-            names={"es": "entrada de micrófono"},
-        ),
-    )
-
-    LINE_635 = (
-        "line-6.35",
-        InputEntry(
-            "6.35 mm line input",
-            Form.JACK_635,
-            (Carried.LINE, Carried.LINE_MONO, Carried.HEADPHONE),
-            "common practice; not a balanced 6.35 mm input, which cancels what left and right share",
-            also=("6.35 mm line", "quarter inch line"),
-            names={"es": "entrada de línea de 6,35 mm"},
-        ),
-    )
-    LINE_XLR = (
-        "line-xlr",
-        InputEntry(
-            "XLR line input",
-            Form.XLR,
-            (Carried.BALANCED,),
-            "IEC 61938: pins 2 and 3 against each other; phantom power must be off",
-            mono=True,
-            also=("XLR", "balanced line"),
-            names={"es": "entrada de línea XLR"},
-        ),
-    )
-    LINE_635_BALANCED = (
-        "line-6.35-balanced",
-        InputEntry(
-            "balanced 6.35 mm input",
-            Form.JACK_635,
-            (Carried.BALANCED,),
-            "common practice: tip and ring against each other; a stereo plug would cancel what both share",
-            mono=True,
-            also=("balanced 6.35 mm", "balanced quarter inch", "TRS input"),
-            names={"es": "entrada balanceada de 6,35 mm"},
-        ),
-    )
-    SPEAKER = (
-        "speaker-level",
-        InputEntry(
-            "loudspeaker-level input",
-            Form.SPEAKER_TERMINALS,
-            (Carried.SPEAKER,),
-            "common practice",
-            also=("speaker", "high level"),
-            names={"es": "entrada de nivel de altavoz"},
-        ),
-    )
-    LINE_100V = (
-        "line-100v",
-        InputEntry(
-            "100 V line input",
-            Form.SPEAKER_TERMINALS,
-            (Carried.CONSTANT_VOLTAGE,),
-            "common practice",
-            mono=True,
-            also=("100 V", "70 V"),
-            names={"es": "entrada de línea de 100 V"},
-        ),
-    )
-    SCART = (
-        "scart",
-        InputEntry(
-            "SCART input",
-            Form.SCART,
-            (Carried.LINE,),
-            "IEC 60933-1: sound in at pins 2 and 6",
-            names={"es": "entrada SCART"},
-        ),
-    )
-    ARC = (
-        "arc",
-        InputEntry(
-            "HDMI ARC input",
-            Form.HDMI,
-            (Carried.ARC, Carried.EARC),
-            "HDMI 1.4 (ARC), HDMI 2.1 (eARC)",
-            also=("HDMI", "HDMI ARC"),
-            names={"es": "entrada HDMI ARC"},
-        ),
-    )
-    BLUETOOTH = (
-        "bluetooth",
-        InputEntry(
-            "Bluetooth input",
-            Form.BLUETOOTH,
-            (Carried.WIRELESS,),
-            "common practice: the whole link is late by a tenth of a second and more",
-            also=("bt",),
-            names={"es": "entrada Bluetooth"},
-        ),
-    )
+    LINE_35 = "line-3.5"
+    LINE_RCA = "line-rca"
+    OPTICAL = "optical"
+    COAXIAL = "coaxial"
+    MIC = "mic"
+    LINE_635 = "line-6.35"
+    LINE_XLR = "line-xlr"
+    LINE_635_BALANCED = "line-6.35-balanced"
+    SPEAKER = "speaker-level"
+    LINE_100V = "line-100v"
+    SCART = "scart"
+    ARC = "arc"
+    BLUETOOTH = "bluetooth"
 
     def accepts(self, signal: Signal) -> bool:
         """Does it take this kind of signal, at some level?"""

@@ -13,7 +13,7 @@ from typing import Final
 
 from kb.domain.language import Language, language
 from kb.domain.words import Direction
-from kb.sheet.jack_shapes import SIZE, draw_arrow, draw_box, draw_loudspeaker, draw_sign, draw_speaker_loop
+from kb.sheet.jack_shapes import SIZE, draw_arrow, draw_sign
 from kb.sheet.layout import Link, LinkKind, Row, panel_rows, the_most_telling
 from kb.sheet.palette import INK, LINE, MARK, PAPER, QUIET, SHADE
 from kb.sheet.svg import Picture, text_width, wrapped, write
@@ -286,14 +286,9 @@ def _node(picture: Picture, x: float, y: float, link: Link) -> None:
     )
     sign = picture.group(x + wide / 2 - SIZE / 2, y + 8)
     if link.kind is LinkKind.SOURCE:
-        if link.form is None:
-            draw_loudspeaker(sign)
-        else:
-            draw_sign(sign, link.form)
-    elif link.kind is LinkKind.DRIVER:
-        draw_speaker_loop(sign)
+        draw_sign(sign, link.form or "loudspeaker")
     else:
-        draw_box(sign)
+        draw_sign(sign, "driver-with-loop" if link.kind is LinkKind.DRIVER else "box")
     lines, size = _fitted(link.label, wide - 16, bold=ends)
     first = 76 if len(lines) <= 3 else 68
     for number, line in enumerate(lines):

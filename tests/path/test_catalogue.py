@@ -110,7 +110,7 @@ def test_a_wrong_entry_is_refused_naming_file_and_entry(
         ),
         (
             '[[input]]\ninput = "phono"\nform = "rca-pair"\npart = "socket"\ntakes = ["line"]\nsource = "x"',
-            "input",  # inputs are declared in kb/domain/words.py
+            "input",  # inputs are declared in data/connectors.json
         ),
     ],
 )

@@ -17,38 +17,29 @@ OLD = {
     "jacks": [{"form": "toslink", "marking": "OPTICAL OUT"}],
 }
 FORM = """\
-    WEDGE = (
-        "wedge",
-        FormEntry(
-            "wedge socket",
-            names={"es": "toma de cuña"},
-            carries=(Signal.ANALOG_LINE,),
-            short=(ShortName("wedge", Signal.ANALOG_LINE),),
-            also=("three-cornered socket",),
-            marks=("WEDGE OUT",),
-            sign="◭",
-            asked={"en": "Is there a three-cornered socket?"},
-        ),
-    )
+    "wedge": {
+      "label": "wedge socket",
+      "names": {"es": "toma de cuña"},
+      "carries": ["analog-line"],
+      "short": [{"name": "wedge", "signal": "analog-line"}],
+      "also": ["three-cornered socket"],
+      "marks": ["WEDGE OUT"],
+      "sign": "◭",
+      "asked": {"en": "Is there a three-cornered socket?"}
+    },
 """
-DRAWING = """
-
-@_draws(Form.WEDGE)
-def _wedge(parent: ET.Element) -> None:
-    put(parent, "path", d="M24 6L44 42H4z", fill=HOLE, stroke=INK, stroke_width=3)
+DRAWING = """\
+  <symbol id="wedge"><path d="M24 6L44 42H4z" fill="#ffffff" stroke="#1a1a1a" stroke-width="3"/></symbol>
 """
 INPUT = """\
-    LINE_WEDGE = (
-        "line-wedge",
-        InputEntry(
-            "wedge line input",
-            Form.WEDGE,
-            (Carried.LINE,),
-            "an invented example",
-            also=("wedge line",),
-            names={"es": "entrada de línea de cuña"},
-        ),
-    )
+    "line-wedge": {
+      "label": "wedge line input",
+      "names": {"es": "entrada de línea de cuña"},
+      "socket": "wedge",
+      "takes": ["line"],
+      "also": ["wedge line"],
+      "source": "an invented example"
+    },
 """
 ITEM = """
 [[item]]
@@ -126,15 +117,21 @@ def copy(tmp_path: Path) -> Copy:
     return made
 
 
+def name_form(copy: Copy) -> None:
+    copy.edit("data/connectors.json", r'^  "forms": \{\n', FORM)
+    copy.edit("kb/domain/words.py", r'^    ANTENNA = "antenna"\n', '    WEDGE = "wedge"\n')
+
+
 def add_form(copy: Copy) -> None:
-    copy.edit("kb/domain/words.py", r'^    ANTENNA = "antenna", .*\n', FORM)
-    copy.edit("kb/sheet/jack_shapes.py", r"\Z", DRAWING)
+    name_form(copy)
+    copy.edit("data/jacks.svg", r"^<svg .*\n", DRAWING)
 
 
 def test_a_form_added_by_the_recipe_is_known_everywhere(copy: Copy, tmp_path: Path) -> None:
     pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
     add_form(copy)
-    copy.edit("kb/domain/words.py", r"^    MIC = \(\n(?:        .*\n)+    \)\n", INPUT)
+    copy.edit("data/connectors.json", r'^  "inputs": \{\n', INPUT)
+    copy.edit("kb/domain/words.py", r'^    MIC = "mic"\n', '    LINE_WEDGE = "line-wedge"\n')
     copy.edit("data/items.toml", r"\Z", ITEM)
 
     copy.jackfield("record", "Norwell", "NV40-210", "wedge=WEDGE OUT:ok", "opt=OPTICAL OUT")
@@ -179,7 +176,7 @@ def test_a_form_added_by_the_recipe_is_known_everywhere(copy: Copy, tmp_path: Pa
 
 
 def test_a_form_without_a_drawing_is_a_dashed_box_and_a_test_asks_for_one(copy: Copy, tmp_path: Path) -> None:
-    copy.edit("kb/domain/words.py", r'^    ANTENNA = "antenna", .*\n', FORM)
+    name_form(copy)
     copy.jackfield("record", "Norwell", "NV40-210", "wedge=WEDGE OUT:ok")
     page = tmp_path / "sheet.html"
     copy.jackfield("sheet", "Norwell", "NV40-210", "--inputs", "mic", "--out", str(page))
