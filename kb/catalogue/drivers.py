@@ -15,4 +15,4 @@ from kb.domain.driver import DriverLimits, drivers_from
 @lru_cache(maxsize=1)
 def drivers() -> tuple[DriverLimits, ...]:
     """The drivers of ``data/drivers.toml`` in its order. Raises BadInput naming the entry."""
-    return drivers_from(data_tables("drivers.toml"), "data/drivers.toml")
+    return drivers_from(data_tables("drivers.toml"))

@@ -1,22 +1,20 @@
 """Define what a loop driver is by its plate: the inputs it has and the load it can drive.
 
->>> driver = {"name": "pad", "rated_current_a_rms": 0.8, "max_voltage_v_rms": 2, "source": "its plate"}
+>>> driver = {"name": "pad", "rated_current_a_rms": 0.8, "max_voltage_v_rms": 2.0, "source": "its plate"}
 >>> drivers_from({"driver": [driver]})[0].max_voltage_v_rms
 2.0
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any
 
-from kb.base.errors import BadInput, inside
-from kb.base.messages import Said, Wording
-from kb.base.validation import Fields, listed, sentence
-from kb.domain.kinds import Inputs, Name, Number, declared, fields_of, take_fields
+from kb.base.errors import inside
+from kb.base.messages import Said
+from kb.domain.kinds import Inputs, Name, Number, declared, fields_of
 from kb.domain.words import DriverInput
-
-MOST_DRIVERS: Final = 500  #: of one file
 
 
 @dataclass(frozen=True)
@@ -50,27 +48,13 @@ class DriverLimits:
                 one.kind.read(getattr(self, one.name), inside(Said("place/driver", name=self.name), one.name))
 
 
-def drivers_from(data: object, place: Wording = "drivers") -> tuple[DriverLimits, ...]:
+def drivers_from(data: Mapping[str, Any]) -> tuple[DriverLimits, ...]:
     """The drivers of a parsed ``drivers.toml`` (``[[driver]]`` tables of declared fields and a source).
 
-    Raises BadInput naming the table and key, or a name that two tables have.
+    The file is our own: ``tests/test_data_files.py`` holds it against its rules. Raises BadInput for numbers
+    that are out of bounds.
     """
-    tables = Said("expected/tables-of", kind="driver")
-    fields = Fields(data, place, tables)
-    found = fields.need("driver", listed(_driver, MOST_DRIVERS, 1, expected=tables))
-    fields.end()
-    names = [driver.name for driver in found]
-    if twice := [name for name in names if names.count(name) > 1]:
-        raise BadInput(
-            inside(place, Said("place/driver", name=twice[0])),
-            Said("seen/two-entries"),
-            Said("expected/one-entry-a-name"),
-        )
-    return found
-
-
-def _driver(data: object, place: Wording) -> DriverLimits:
-    fields = Fields(data, place, Said("expected/table"))
-    driver = DriverLimits(**take_fields(DriverLimits, fields), source=fields.need("source", sentence))
-    fields.end()
-    return driver
+    return tuple(
+        DriverLimits(**{**row, "inputs": tuple(map(DriverInput, row.get("inputs", ())))})
+        for row in data["driver"]
+    )

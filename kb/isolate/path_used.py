@@ -20,17 +20,15 @@ from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
 from kb.base.messages import Said, Wording
 from kb.base.text import squeezed
-from kb.base.validation import Fields, listed, sentence, truth
+from kb.base.validation import Fields, listed
 from kb.catalogue import Item, Power, Role, catalogue
 from kb.domain.words import Carried, DriverInput, Signal
 
 ITEMS: Final = 16  #: items of one path, at most
-_WORDS: Final = 40  #: of one part, at most
 _POWERED: Final = "powered"  #: the part of each item that needs a supply of its own
 #: chance of a trait that the path does not give (common practice, from memory)
 UNTOLD: Final = 0.25
 
-_FIELDS: Final = Said("expected/entry-with", kind="part", fields="name, words, unless", last="powered")
 _WITHOUT_METAL: Final = (Signal.OPTICAL, Signal.WIRELESS, Signal.ACOUSTIC)
 _ANALOG: Final = (Signal.ANALOG_LINE, Signal.HEADPHONE, Signal.SPEAKER_LEVEL)
 _DIGITAL: Final = (
@@ -156,23 +154,11 @@ class _PartWords(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _part_words() -> tuple[_PartWords, ...]:
-    """Return the words of ``data/item_words.toml``. Raises BadInput naming the entry."""
-    fields = Fields(data_tables("item_words.toml"), "data/item_words.toml", Said("expected/tables"))
-    read = fields.need("part", listed(_part_words_from, ITEMS, 1))
-    fields.end()
-    return read
-
-
-def _part_words_from(data: object, place: Wording) -> _PartWords:
-    fields = Fields(data, place, _FIELDS)
-    part = _PartWords(
-        fields.need("name", sentence),
-        fields.need("words", listed(sentence, _WORDS, 1)),
-        fields.take("unless", listed(sentence, ITEMS), ()),
-        fields.need("powered", truth),
+    """Return the words of ``data/item_words.toml``."""
+    return tuple(
+        _PartWords(one["name"], tuple(one["words"]), tuple(one.get("unless", ())), one["powered"])
+        for one in data_tables("item_words.toml")["part"]
     )
-    fields.end()
-    return part
 
 
 def _signal(signal: Signal) -> Callable[[PathUsed], bool | None]:

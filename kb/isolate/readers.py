@@ -1,39 +1,11 @@
-"""Read ids and rows of chances of the file of faults."""
+"""Read ids that must be known, and offer the nearest."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final
 
-from kb.base import text
 from kb.base.errors import BadInput
 from kb.base.messages import Said, Wording
-from kb.base.validation import chance, listed
-
-ENTRIES: Final = 400  #: entries of one kind in the model, at most
-_ID = frozenset("abcdefghijklmnopqrstuvwxyz0123456789-.")
-
-
-def word(value: object, place: Wording) -> str:
-    """Read a kebab-case word: the id of a fault, test, tool or complaint."""
-    found = text.line(value, place, 60, empty=False)
-    if not _ID.issuperset(found):
-        raise BadInput(place, found, Said("expected/id-word"))
-    return found
-
-
-def chances(count: int) -> Callable[[object, Wording], tuple[float, ...]]:
-    """Return a reader of the chances of ``count`` answers: each 0 to 1, together 1."""
-    expected = Said("expected/chances-that-sum", count=count)
-
-    def read(value: object, place: Wording) -> tuple[float, ...]:
-        row = listed(chance, count)(value, place)
-        if len(row) != count or not math.isclose(sum(row), 1.0, abs_tol=1e-6):
-            raise BadInput(place, list(row), expected)
-        return row
-
-    return read
 
 
 def known(names: Mapping[str, object], what: Wording) -> Callable[[object, Wording], str]:

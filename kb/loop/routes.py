@@ -7,19 +7,14 @@ reads the parsed table and computes lengths and lists from it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, TypeVar
+from typing import Any, Final
 
-from kb.base.errors import NOTHING, BadInput, inside
-from kb.base.messages import Said, Wording, either, one_of
-from kb.base.validation import Fields, listed, number, sentence, truth
-from kb.domain.language import ENGLISH
+from kb.base.errors import BadInput
+from kb.base.messages import Said, either, one_of
 from kb.loop.sentences import Sentence
 
-T = TypeVar("T")
-
-MOST: Final = 200  #: entries of one list in the file
 PIECE, METRE = UNITS = ("piece", "m")  #: what the count of a line is of
 _LEAST: Final = 3  #: a word of so many letters can name a route
 
@@ -133,54 +128,18 @@ class Route:
         return tuple(lines)
 
 
-def routes_from(data: object) -> tuple[Route, ...]:
+def routes_from(data: Mapping[str, Any]) -> tuple[Route, ...]:
     """Return the routes of a parsed ``routes.toml``, in its order.
 
-    Raises BadInput naming the route and key where something is missing, out of range, without a source,
-    or a caution is not known.
+    The file is our own: ``tests/test_data_files.py`` holds it against its rules.
     """
-    return _tables(data)[0]
+    known = {caution.code: caution for caution in cautions_from(data)}
+    return tuple(_route(row, known) for row in data["route"])
 
 
-def cautions_from(data: object) -> tuple[Caution, ...]:
+def cautions_from(data: Mapping[str, Any]) -> tuple[Caution, ...]:
     """Return the cautions of a parsed ``routes.toml``; those with ``always`` belong to every answer."""
-    return _tables(data)[1]
-
-
-def _tables(data: object) -> tuple[tuple[Route, ...], tuple[Caution, ...]]:
-    fields = Fields(data, "routes", Said("expected/two-tables-of", kind="route", other="caution"))
-    cautions = fields.need("caution", _rows(_caution, "caution"))
-    known = {caution.code: caution for caution in cautions}
-    routes = fields.need("route", _rows(lambda row, place: _route(row, place, known), "route"))
-    fields.end()
-    return routes, cautions
-
-
-def _rows(read: Callable[[object, Wording], T], kind: str) -> Callable[[object, Wording], tuple[T, ...]]:
-    return listed(read, MOST, 1, expected=Said("expected/tables-of", kind=kind), each=f"place/{kind}")
-
-
-def _code(key: str) -> Callable[[object, Wording], str]:
-    """Return a reader of codes that have a sentence in the catalogue, by its key."""
-
-    def read(value: object, place: Wording) -> str:
-        code = sentence(value, place)
-        if not ENGLISH.has(key.format(code=code)):
-            raise BadInput(place, code, Said("expected/code-with-sentence", key=key))
-        return code
-
-    return read
-
-
-def _caution(data: object, place: Wording) -> Caution:
-    fields = Fields(data, place, Said("expected/table"))
-    caution = Caution(
-        fields.need("code", _code("sheet/standing/{code}")),
-        fields.need("source", sentence),
-        fields.take("always", truth, False),
-    )
-    fields.end()
-    return caution
+    return tuple(Caution(**row) for row in data["caution"])
 
 
 def route_named(typed: str, routes: Sequence[Route]) -> Route:
@@ -205,89 +164,25 @@ def _names(route: Route, word: str) -> bool:
     return len(word) >= _LEAST and any(each.startswith(word) for each in own)
 
 
-def _route(data: object, place: Wording, known: Mapping[str, Caution]) -> Route:
-    code = Fields(data, place, Said("expected/table")).need("code", _code("loop/route/{code}/name"))
-    at = f"route {code}"
-    fields = Fields(data, at, Said("expected/table"))
-    fields.need("code", sentence)
-    sources: dict[str, str] = {}
-
-    def value(inner: Fields, key: str, low: float, high: float) -> float:
-        sources[key] = inner.need("source", sentence)
-        found = inner.need("value", number(low, high))
-        inner.end()
-        return found
-
-    def sourced(key: str, low: float, high: float) -> Callable[[object, Wording], float]:
-        return lambda data, place: value(Fields(data, place, _SOURCED), key, low, high)
-
-    def height(data: object, place: Wording) -> tuple[str, float]:
-        inner = Fields(data, place, _SOURCED)
-        return inner.need("from", _base), value(inner, "height", -10, 10)
-
-    highest = fields.take("highest", sourced("highest", 0, 20), None)
-    base, wire_height = fields.need("height", height, _SOURCED)
-    cautions = fields.need(
-        "cautions", listed(_known(known), MOST, 1, expected=Said("expected/list-of-cautions"))
+def _route(row: Mapping[str, Any], known: Mapping[str, Caution]) -> Route:
+    sourced = {key: row[key] for key in ("highest", "height", "slack", "ends", "doorway") if key in row}
+    numbers: dict[str, Any] = {key: float(one["value"]) for key, one in sourced.items()}
+    codes = [*row["cautions"], *(["too-high"] if "highest" in row else [])]
+    return Route(
+        code=row["code"],
+        base=row["height"]["from"],
+        cautions=tuple(known[code] for code in codes),
+        tools=tuple(map(_supply, row["tools"])),
+        materials=tuple(map(_supply, row["materials"])),
+        sources={key: one["source"] for key, one in sourced.items()},
+        wire_kind=row.get("wire_kind", "insulated"),
+        **{"highest": None, **numbers},
     )
-    if highest is not None and "too-high" in known:
-        cautions += (known["too-high"],)
-    route = Route(
-        code=code,
-        base=base,
-        height=wire_height,
-        highest=highest,
-        slack=fields.need("slack", sourced("slack", 0, 1), _SOURCED),
-        ends=fields.need("ends", sourced("ends", 0, 20), _SOURCED),
-        doorway=fields.need("doorway", sourced("doorway", 0, 10), _SOURCED),
-        cautions=cautions,
-        tools=fields.need("tools", _supplies, Said("expected/list-of-items")),
-        materials=fields.need("materials", _supplies, Said("expected/list-of-items")),
-        sources=sources,
-        wire_kind=fields.take("wire_kind", sentence, "insulated"),
-    )
-    fields.end()
-    return route
 
 
-_SOURCED: Final = Said("expected/table-with", fields="value", last="source")
-
-
-def _base(value: object, place: Wording) -> str:
-    if value not in ("floor", "ceiling"):
-        raise BadInput(place, value, Said("expected/floor-or-ceiling"))
-    return str(value)
-
-
-def _known(cautions: Mapping[str, Caution]) -> Callable[[object, Wording], Caution]:
-    def read(value: object, place: Wording) -> Caution:
-        code = sentence(value, place)
-        if code not in cautions:
-            raise BadInput(place, code, one_of(cautions))
-        return cautions[code]
-
-    return read
-
-
-_COUNTS: Final = ("count", "each", "per_m", "per_corner", "per_doorway", "per_feed_m")
-
-
-def _supply(data: object, place: Wording) -> Supply:
-    fields = Fields(data, place, Said("expected/supply"))
-    item = fields.need("item", sentence)
-    counts = {name: fields.take(name, number(0, 1000), 0.0) for name in _COUNTS}
-    if not any(counts.values()):
-        raise BadInput(inside(place, item), NOTHING, one_of(_COUNTS))
-    counts["each"] += counts.pop("count")
-    supply = Supply(item, fields.need("source", sentence), fields.take("unit", _unit, PIECE), **counts)
-    fields.end()
-    return supply
-
-
-def _unit(value: object, place: Wording) -> str:
-    if value not in UNITS:
-        raise BadInput(place, value, one_of(UNITS))
-    return str(value)
-
-
-_supplies: Final = listed(_supply, MOST, expected=Said("expected/list-of-items"))
+def _supply(row: Mapping[str, Any]) -> Supply:
+    counts = {
+        key: float(row.get(key, 0)) for key in ("each", "per_m", "per_corner", "per_doorway", "per_feed_m")
+    }
+    counts["each"] += row.get("count", 0)
+    return Supply(row["item"], row["source"], row.get("unit", PIECE), **counts)

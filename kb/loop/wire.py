@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 from kb.base.errors import BadInput
 from kb.base.messages import Said, Wording
-from kb.base.validation import Fields, bounded, listed, number, sentence, truth
+from kb.base.validation import bounded
 from kb.loop.geometry import Loop
 
 MU0_H_PER_M: Final = 4e-7 * math.pi
@@ -35,7 +35,6 @@ INSULATION_M: Final = 0.75e-3
 #: Current a square millimetre in the bare r.m.s. maximum above which the wire is not offered (common
 #: practice; speech averages 12 dB lower, so this is a margin for long test tones).
 DENSEST_A_PER_MM2: Final = 10.0
-MOST_WIRES: Final = 200  #: of one file
 COLDEST_C: Final = -40.0
 HOTTEST_C: Final = 90.0
 #: e**(-1/4): geometric mean distance of a round wire from itself, as a share of its radius (Grover ch. 3).
@@ -128,31 +127,20 @@ class Stock:
         return Load(seen.resistance * share, seen.inductance)
 
 
-def stock_from(data: object) -> tuple[Stock, ...]:
+def stock_from(data: Mapping[str, Any]) -> tuple[Stock, ...]:
     """Return the wires of a parsed ``wire.toml`` (``[[wire]]`` tables): the ones a search may choose.
 
     Keys: ``name`` (as ``wire_from`` reads it), ``max_ohm_per_km`` and ``usual`` (optional), ``source``.
-    Raises BadInput naming the table and key.
     """
-    fields = Fields(data, "wires", Said("expected/tables-of", kind="wire"))
-    found = fields.need(
-        "wire",
-        listed(_stock, MOST_WIRES, 1, expected=Said("expected/tables-of", kind="wire"), each="place/wire"),
+    return tuple(
+        Stock(
+            wire_from(row["name"], "wire"),
+            float(row.get("max_ohm_per_km", 0)),
+            row["source"],
+            row.get("usual", False),
+        )
+        for row in data["wire"]
     )
-    fields.end()
-    return found
-
-
-def _stock(data: object, place: Wording) -> Stock:
-    fields = Fields(data, place, Said("expected/table"))
-    stock = Stock(
-        fields.need("name", lambda value, at: wire_from(sentence(value, at), at)),
-        fields.take("max_ohm_per_km", number(0, 1000), 0.0),
-        fields.need("source", sentence, Said("expected/origin-of-numbers")),
-        fields.take("usual", truth, False),
-    )
-    fields.end()
-    return stock
 
 
 def bundle_gmd(wire: Wire, turns: int, spacing: float | None = None) -> float:

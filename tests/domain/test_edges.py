@@ -289,21 +289,6 @@ def test_a_plate_without_a_least_resistance_asks_for_none() -> None:
     assert (bare.min_resistance_ohm, bare.inputs) == (0, ())
 
 
-def test_a_misspelt_line_of_a_plate_is_named() -> None:
-    with pytest.raises(BadInput, match=r"driver.*min_resistence_ohm"):
-        drivers_from({"driver": [{**PLATE, "source": "its plate", "min_resistence_ohm": 4.0}]})
-    with pytest.raises(BadInput, match=r"drivers.*drivver"):
-        drivers_from({"driver": [{**PLATE, "source": "its plate"}], "drivver": []})
-
-
-def test_two_drivers_of_one_name_and_one_without_a_source_are_refused() -> None:
-    one = {**PLATE, "source": "its plate"}
-    assert len(drivers_from({"driver": [one, {**one, "name": "bench"}]})) == 2
-    for wrong, said in [([one, one], "driver pad: .*one entry a name"), ([PLATE], "source"), ([], "driver")]:
-        with pytest.raises(BadInput, match=said):
-            drivers_from({"driver": wrong})
-
-
 def test_trials_are_counted_by_their_outcome() -> None:
     seen = [visit({**LINE, "outcome": one}) for one in ("silent", "silent", "hum", "carried")]
     [found] = reconcile(seen).jacks

@@ -7,7 +7,6 @@ from datetime import date
 
 import pytest
 
-from kb.base.errors import BadInput
 from kb.domain.visit import Source
 from kb.evidence import Evidence, prior_from
 from kb.evidence.forgetting import Forgetting, Note
@@ -94,20 +93,6 @@ def test_no_output_is_certain_in_a_family_because_the_wider_group_has_it_always_
     shares = Forgetting({"seen": 0.1})._before(wider)
     assert sum(p for _, p in shares) == pytest.approx(1)
     assert shares[0][1] == pytest.approx(1 - bound)
-
-
-@pytest.mark.parametrize("table", ["worth", "weights", "forgotten", ""])
-def test_a_field_of_the_prior_that_nobody_reads_is_named(table: str) -> None:
-    wrong = {**PRIOR, table: {**PRIOR[table], "halflife": 3}} if table else {**PRIOR, "halflife": 3}  # type: ignore[dict-item]
-    with pytest.raises(BadInput, match="unknown field: saw 'halflife'"):
-        prior_from(wrong)
-
-
-@pytest.mark.parametrize("chance", [1e-9, 1 - 1e-9])
-def test_one_in_a_thousand_million_is_still_a_chance(chance: float) -> None:
-    assert prior_from({**PRIOR, "worth": {"sets": 1, "other": chance}}).other == chance
-    with pytest.raises(BadInput, match="other"):
-        prior_from({**PRIOR, "worth": {"sets": 1, "other": round(chance)}})
 
 
 def test_asking_a_prior_changes_nothing_that_anybody_compares_or_prints() -> None:

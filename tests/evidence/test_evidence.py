@@ -14,12 +14,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from kb.base.errors import BadInput, BookTrouble
+from kb.base.errors import BookTrouble
 from kb.domain.jack import Jack
 from kb.domain.panel import PanelJack
 from kb.domain.visit import Finding, Source, Visit
 from kb.domain.words import Basis, Direction, Display, DriverInput, Form, Kind, Outcome, Signal, Speakers
-from kb.evidence import Evidence, Output, prior_from, standard_prior
+from kb.evidence import Evidence, Output, standard_prior
 from kb.evidence import groups as levels
 from kb.evidence.groups import FamilyMix, GroupFacts, family_of
 from kb.evidence.signature import is_partial, shape_of, taken_of
@@ -344,30 +344,6 @@ def test_the_room_for_panels_never_seen_is_a_chance_of_all_of_them():
     for symbol, rate in prior._output_rates().items():
         rest *= 1 if symbol in names else 1 - rate
     assert total == pytest.approx(rest)
-
-
-@pytest.mark.parametrize(
-    ("change", "place"),
-    [
-        ({"worth": {"sets": 0}}, "worth, sets"),
-        ({"forgotten": {"tested": 1.5}}, "forgotten, tested"),
-        ({"taken": {"optcal": 0.5}}, "taken"),
-        ({"place": [{"kind": "television", "share": 1, "shapes": {"toslink:sound": 1}}]}, "shapes"),
-        ({"place": [{"kind": "television", "era": "2011", "share": 1, "shapes": {}}]}, "era"),
-    ],
-)
-def test_a_wrong_prior_file_is_named_by_its_field(change, place):
-    data = {
-        "worth": {"sets": 1, "other": 0.02},
-        "forgotten": {"tested": 0.1, "seen": 0.1, "manual": 0.1, "told": 0.1},
-        "weights": {"tested": 1, "seen": 1, "manual": 1, "told": 1, "half_life_years": 10},
-        "place": [],
-        "speakers": {},
-        "taken": {},
-    }
-    with pytest.raises(BadInput) as told:
-        prior_from({**data, **change})
-    assert place in str(told.value)
 
 
 def test_families_fold_size_and_last_digits_only():

@@ -11,10 +11,9 @@ from kb.base.errors import BadInput
 from kb.domain.words import DriverInput, Signal
 from kb.isolate import Confirmed, Model, State, learned, model_from, start, wording
 from kb.isolate.learning import confirmed_from
-from kb.isolate.model import FACTS, FLOOR, SOMETHING_ELSE
+from kb.isolate.model import FLOOR, SOMETHING_ELSE
 from kb.isolate.next_test import choose, entropy
 from kb.isolate.path_used import TRAITS, PathUsed
-from kb.isolate.readers import chances, word
 from kb.isolate.state import NextTest, Outlook
 
 #: Fault -> (odds, the chance of "good" at each test); the last column is of a fault outside the list.
@@ -130,50 +129,9 @@ def file_with(kind: str, **values: object) -> dict[str, Any]:
     return data
 
 
-@pytest.mark.parametrize(
-    ("kind", "key", "good", "wrong"),
-    [
-        ("complaint", "elsewhere", (0.001, 0.5), (0, 0.51)),
-        ("complaint", "id", ("x" * 60, "a-1.b"), ("", "x" * 61, "No sound")),
-        ("fault", "prior", ({"silent": 0.001}, {"silent": 1000}), ({"silent": 0}, {"silent": 1000.1}, {})),
-        ("fault", "told", ({FACTS[0]: 0.01}, {FACTS[0]: 100}), ({FACTS[0]: 0}, {FACTS[0]: 101})),
-        ("fault", "of_the_set", (True, False), (1, "yes")),
-    ],
-)
-def test_a_file_of_faults_is_read_up_to_its_bounds(
-    kind: str, key: str, good: tuple[object, ...], wrong: tuple[object, ...]
-) -> None:
-    if (kind, key) != ("complaint", "id"):  # the faults and tests name the complaint
-        for value in good:
-            assert model_from(file_with(kind, **{key: value}))
-    else:
-        assert [word(value, "id") for value in good] == list(good)
-    for value in wrong:
-        with pytest.raises(BadInput, match=rf"{kind} .*{key}|{kind}.*id"):
-            model_from(file_with(kind, **{key: value}))
-
-
 def test_a_fault_is_of_the_set_only_if_the_file_says_so() -> None:
     assert not model().faults["plug"].of_the_set
     assert model_from(file_with("fault", of_the_set=True)).faults["plug"].of_the_set
-
-
-@pytest.mark.parametrize(("more", "fits"), [(0.9e-6, True), (1.4e-6, False), (-1.4e-6, False)])
-def test_the_chances_of_all_answers_are_one_to_a_millionth(more: float, fits: bool) -> None:
-    row = [0.25, 0.75 + more]
-    if fits:
-        assert chances(2)(row, "row") == tuple(row)
-    else:
-        with pytest.raises(BadInput, match="row"):
-            chances(2)(row, "row")
-
-
-def test_a_file_has_up_to_four_hundred_faults() -> None:
-    data = file_of({f"f{n}": (1, (0.5,)) for n in range(400)})
-    assert len(model_from(data).faults) == 400
-    data["fault"].append({**data["fault"][0], "id": "one-more"})
-    with pytest.raises(BadInput, match=r"fault.* 400"):
-        model_from(data)
 
 
 def test_a_hundred_thousand_cases_are_read_at_once_and_no_more() -> None:
@@ -204,37 +162,6 @@ def test_learned_odds_solve_the_equation_that_they_are_defined_by() -> None:
 
 
 # -- the file of faults ----------------------------------------------------------------------------
-
-
-def test_a_test_has_two_to_eight_answers() -> None:
-    def answers(count: int) -> object:
-        data = file_of(PLUG_AND_LEAD)
-        even = [1 / count] * count
-        data["test"][0] |= {
-            "answers": {f"a{n}": "x" for n in range(count)},
-            "given": [{"complaints": ["silent"], "otherwise": even}],
-        }
-        return model_from(data)
-
-    assert answers(2)
-    assert answers(8)
-    for count in (1, 9):
-        with pytest.raises(BadInput, match="test t0, answers"):
-            answers(count)
-
-
-def test_a_field_that_nobody_knows_is_named_wherever_it_is() -> None:
-    for kind in ("complaint", "fault", "test"):
-        data = file_of(PLUG_AND_LEAD)
-        data[kind][0]["sayz"] = "x"
-        with pytest.raises(BadInput, match=f"{kind} .*, unknown field: saw 'sayz'"):
-            model_from(data)
-    with pytest.raises(BadInput, match="faults, unknown field: saw 'tsts'"):
-        model_from({**file_of(PLUG_AND_LEAD), "tsts": []})
-    data = file_of(PLUG_AND_LEAD)
-    data["test"][0]["given"][0]["otherwize"] = [0.5, 0.5]
-    with pytest.raises(BadInput, match="given 1, unknown field"):
-        model_from(data)
 
 
 # -- the path --------------------------------------------------------------------------------------

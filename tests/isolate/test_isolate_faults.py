@@ -704,52 +704,6 @@ def test_a_finding_names_fault_remedy_and_the_answers_it_rests_on():
 # -- the model file ----------------------------------------------------------------------------------
 
 
-def changed(kind: str, place: int, **fields: object) -> dict[str, object]:
-    entries = [dict(one) for one in SMALL[kind]]  # type: ignore[call-overload]
-    entries[place].update(fields)
-    return {**SMALL, kind: entries}
-
-
-def given_row(**rows: object) -> list[dict[str, object]]:
-    return [{"complaints": ["silent"], **rows}]
-
-
-@pytest.mark.parametrize(
-    ("data", "message"),
-    [
-        (changed("fault", 0, prior={"silent": -1}), "fault a, prior, silent: saw -1, expected odds above 0"),
-        (changed("fault", 0, prior={"silent": math.nan}), "fault a, prior, silent: saw nan"),
-        (changed("fault", 0, prior={}), "fault a, prior"),
-        (changed("fault", 1, source=None), "fault b, source: missing"),
-        (changed("fault", 1, id="a"), "fault a, id: saw 'a', expected an id that nothing else has"),
-        (
-            changed("fault", 1, needs=["fibre"]),
-            "fault b, needs: saw 'fibre', expected a trait|fault b, needs",
-        ),
-        (changed("test", 0, minutes=0), "test t1, minutes: saw 0, expected minutes above 0"),
-        (changed("test", 0, given=given_row(otherwise=[0.5, 0.6, 0.1])), "test t1, given 1, otherwise: saw"),
-        (
-            changed("test", 0, given=given_row(otherwise=[1.5, -0.5, 0])),
-            "saw 1.5, expected a chance from 0 to 1",
-        ),
-        (
-            changed("test", 0, given=given_row(faults={"a": [1, 0, 0]})),
-            "test t1, given 1, faults, b: missing, expected a row",
-        ),
-        (changed("test", 0, tools=["hammer"]), "test t1, tools 1: saw 'hammer', expected a tool"),
-        (changed("test", 0, answers={"yes": "y"}), "test t1, answers"),
-        (changed("test", 0, healthy="maybe"), "test t1, healthy: saw 'maybe'"),
-        (changed("test", 0, id="meter"), "expected a word that is no tool"),
-        (changed("complaint", 0, elsewhere=0), "complaint silent, elsewhere: saw 0"),
-        ({**SMALL, "fault": []}, "faults, fault: saw an empty list"),
-        ([], "faults: saw a list"),
-    ],
-)
-def test_a_mistake_in_the_model_is_named_by_entry_and_field(data, message):
-    with pytest.raises(BadInput, match=message):
-        model_from(data)
-
-
 def test_a_path_from_a_file_and_a_path_from_options_are_the_same():
     assert (
         path_used_from({"signal": "headphone", "items": ["cable 3.5 mm"], "input": "line-3.5"}) == HEADPHONE

@@ -144,53 +144,11 @@ def test_cases_are_worth_nothing_against_odds_that_are_worth_nothing() -> None:
         learned(invented(1, 1), [Confirmed("silent", "cap")], strength=0)
 
 
-@pytest.mark.parametrize("kind", ["complaint", "fault", "test"])
-def test_a_field_that_nobody_reads_is_named_and_not_passed_over(kind: str) -> None:
-    """Somebody wrote ``minuts`` or ``needs_`` and would wonder for long why it has no effect."""
-    entries = {
-        "complaint": [{"id": "silent", "says": "no sound", "elsewhere": 0.1, "source": "invented"}],
-        "fault": [
-            {
-                "id": "cap",
-                "side": "source",
-                "says": "cap",
-                "mend": "Pull it off.",
-                "prior": {"silent": 1},
-                "source": "invented",
-            }
-        ],
-        "test": [
-            {
-                "id": "look",
-                "asks": "?",
-                "how": "Look.",
-                "minutes": 1,
-                "answers": {"yes": "y", "no": "n"},
-                "source": "invented",
-                "given": [{"complaints": ["silent"], "otherwise": [0.5, 0.5], "faults": {"cap": [1, 0]}}],
-            }
-        ],
-    }
-    assert model_from(entries).complaints
-    entries[kind][0]["minuts"] = 3
-    with pytest.raises(BadInput, match=f"{kind} {entries[kind][0]['id']}, unknown field: saw 'minuts'"):
-        model_from(entries)
-
-
 def test_a_repair_that_can_hurt_comes_with_its_caution_and_something_else_with_none() -> None:
     model = load_model()
     assert "Never lift a protective earth" in wording.fault_caution(model, "ground-loop")
     assert wording.fault_caution(model, "cap-on-plug") == ""
     assert wording.fault_caution(model, "something-else") == ""
-
-
-def test_a_table_that_nobody_reads_in_the_words_of_items_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    from kb.isolate import path_used
-
-    read = path_used.data_tables
-    monkeypatch.setattr(path_used, "data_tables", lambda name: {**read(name), "prat": []})
-    with pytest.raises(BadInput, match=r"item_words\.toml, unknown field: saw 'prat'"):
-        path_used._part_words.__wrapped__()
 
 
 def test_a_test_that_names_another_as_first_waits_for_it() -> None:

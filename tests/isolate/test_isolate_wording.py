@@ -10,13 +10,11 @@ from isolate_trial import greedy, path_used
 from rich.console import Console
 
 from kb.base.datafiles import data_file, data_tables
-from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES, messages
 from kb.book.faults import load_model
 from kb.cli.isolate_dialog import talk
 from kb.domain.language import ENGLISH, language
 from kb.isolate import State, model_from, start, wording
-from kb.isolate.model_file import _TEXTS
 
 MODEL = load_model()
 FILE = tomllib.loads(data_file("faults.toml").read_text("utf-8"))
@@ -39,17 +37,6 @@ def test_every_text_of_the_faults_is_translated(code: str) -> None:
         assert test.rows == translated.rows
 
 
-def test_a_translation_that_misses_a_text_or_an_answer_is_named() -> None:
-    data = data_tables("faults.toml")
-    del data["fault"][0]["es"]["mend"]
-    with pytest.raises(BadInput, match="fault source-muted, es, mend"):
-        model_from(data)
-    data = data_tables("faults.toml")
-    del data["test"][0]["es"]["answers"]["good"]
-    with pytest.raises(BadInput, match="test player-into-line, es, answers"):
-        model_from(data, "es")
-
-
 def test_a_fault_without_a_translation_stays_english() -> None:
     data = data_tables("faults.toml")
     del data["fault"][0]["es"]
@@ -62,7 +49,7 @@ def test_no_sentence_of_the_faults_is_longer_than_twenty_five_words(code: str) -
         sentence
         for kind in ("fault", "test")
         for entry in FILE[kind]
-        for key in _TEXTS
+        for key in ("says", "mend", "caution", "asks", "how")
         for sentence in (entry if code == "en" else entry[code])
         .get(key, "")
         .replace(":", ".")

@@ -367,25 +367,6 @@ def test_every_number_and_caution_of_the_routes_has_its_source():
     assert "1926.1053" in sources["ladder"]
 
 
-@pytest.mark.parametrize(
-    ("spoil", "why"),
-    [
-        (lambda row: row.pop("height"), "height"),
-        (lambda row: row["slack"].pop("source"), "slack, source"),
-        (lambda row: row["slack"].update(value=-1), "slack"),
-        (lambda row: row.update(cautions=["no-such"]), "cautions"),
-        (lambda row: row.update(cautions=[]), "cautions"),
-        (lambda row: row.update(tools=[{"item": "saw", "source": "x"}]), "saw"),
-        (lambda row: row["height"].update({"from": "wall"}), "floor or ceiling"),
-    ],
-)
-def test_a_route_that_lacks_something_is_refused_by_field(spoil, why):
-    table = data_tables("routes.toml")
-    spoil(table["route"][0])
-    with pytest.raises(BadInput, match=why):
-        routes_from(table)
-
-
 def test_an_unknown_route_lists_the_known():
     with pytest.raises(BadInput, match="joists"):
         route_named("ceiling fan", ROUTES)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from kb.base.datafiles import data_tables
 from kb.base.errors import BadInput
 from kb.catalogue.drivers import drivers
-from kb.domain.driver import DriverLimits, drivers_from
+from kb.domain.driver import DriverLimits
 from kb.loop.driver import choices, driver_named, fit
 from kb.loop.geometry import Loop
 from kb.loop.wire import Load, awg, bundle_gmd, inductance, load, stock_from, wire_from
@@ -192,32 +192,6 @@ def test_the_catalogue_of_drivers_is_read_and_found_by_name():
 
 
 PLATE = {"name": "x", "source": "y", "rated_current_a_rms": 1, "max_voltage_v_rms": 1}
-
-
-@pytest.mark.parametrize(
-    ("row", "why"),
-    [
-        ({}, "name"),
-        ({"nam": "x"}, "drivers, driver 1, name: missing"),
-        ({**PLATE, "curent_a": 1}, "drivers, driver 1, unknown field: saw 'curent_a'"),
-        ({"name": "x", "source": "y"}, "rated_current"),
-        ({"name": "x", "rated_current_a_rms": 1, "max_voltage_v_rms": 1}, "source"),
-        (
-            {**PLATE, "rated_current_a_rms": 0},
-            "rated_current_a_rms: saw 0",
-        ),
-        ({**PLATE, "rated_current_a_rms": "1"}, "rated_current"),
-        ({**PLATE, "inputs": ["video"]}, "video"),
-    ],
-)
-def test_a_driver_that_says_too_little_is_refused_by_field(row, why):
-    with pytest.raises(BadInput, match=why):
-        drivers_from({"driver": [row]})
-
-
-def test_two_drivers_of_one_name_are_refused():
-    with pytest.raises(BadInput, match="driver x: saw two entries"):
-        drivers_from({"driver": [PLATE, PLATE]})
 
 
 @pytest.mark.parametrize("typed", ["#18", "18ga", "18 ga", "#18 AWG", "18 gauge", "awg#18"])
