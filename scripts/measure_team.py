@@ -129,8 +129,8 @@ def lost_writes(url: str, ids: Sequence[object]) -> int:
     """How many acknowledged visits the book does not have."""
     from kb.store import Store
 
-    with Store.open(url) as store:
-        there = {one.id for some in store.visits() for one in some}
+    with Store.open(url) as store, store.snapshot() as now:
+        there = {one.id for some in now.visits() for one in some}
     return sum(one not in there for one in ids)
 
 

@@ -176,8 +176,8 @@ def told(crew: Crew, home: Path, title: str, peak: float) -> int:
     from kb.book import Book
 
     there: dict[str, int] = defaultdict(int)
-    with Book.open(home) as book:
-        for batch in book.store.visits():
+    with Book.open(home) as book, book.store.snapshot() as now:
+        for batch in now.visits():
             for visit in batch:
                 if visit.note.startswith("measured "):
                     there[visit.note.removeprefix("measured ")] += 1

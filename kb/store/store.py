@@ -31,7 +31,7 @@ from kb.store.places import WRITES, Place, place_of
 from kb.store.revision import Standing
 from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, load
 from kb.store.same_row import Numbers
-from kb.store.snapshot import Counts, Entry, Snapshot, reentered
+from kb.store.snapshot import Snapshot, reentered
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
 from kb.store.withdrawn import taken_back, withdrawn
 
@@ -373,38 +373,6 @@ class Store:
     def visits_of(self, set_key: str) -> list[Visit]:
         """As ``Snapshot.visits_of``."""
         return self._ask(lambda snapshot: snapshot.visits_of(set_key))
-
-    def history_of(self, set_key: str) -> list[Entry]:
-        """As ``Snapshot.history_of``."""
-        return self._ask(lambda snapshot: snapshot.history_of(set_key))
-
-    def visits(self, since_revision: int = 0, batch: int = 1000) -> Iterator[list[Visit]]:
-        """As ``Snapshot.visits``."""
-        with self.snapshot() as snapshot:
-            yield from snapshot.visits(since_revision, batch)
-
-    def set_keys(self) -> Iterator[str]:
-        """As ``Snapshot.set_keys``."""
-        with self.snapshot() as snapshot:
-            yield from snapshot.set_keys()
-
-    def sets_changed_since(self, revision: int) -> Iterator[str]:
-        """As ``Snapshot.sets_changed_since``."""
-        with self.snapshot() as snapshot:
-            yield from snapshot.sets_changed_since(revision)
-
-    def visits_of_sets(self, keys: Iterable[str] | None = None) -> Iterator[tuple[str, list[Visit]]]:
-        """As ``Snapshot.visits_of_sets``."""
-        with self.snapshot() as snapshot:
-            yield from snapshot.visits_of_sets(keys)
-
-    def cases(self) -> list[str]:
-        """As ``Snapshot.cases``."""
-        return self._ask(lambda snapshot: snapshot.cases())
-
-    def counts(self) -> Counts:
-        """As ``Snapshot.counts``."""
-        return self._ask(lambda snapshot: snapshot.counts())
 
 
 @dataclass

@@ -6,39 +6,53 @@ only grows. SQLite's INSERT OR REPLACE deletes without a DELETE trigger, so ther
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from typing import Final
+
 from kb.store.schema import FACTS, metadata
 
 
-def guards(dialect: str) -> list[str]:
-    """Return the statements that add every guard to a database of this dialect."""
-    return _sqlite() if dialect == "sqlite" else _postgresql()
+def guards(dialect: str, facts: Mapping[str, Iterable[str]] | None = None) -> list[str]:
+    """Return the statements that add every guard to a database of this dialect.
+
+    ``facts``: the columns of the primary key of each guarded table; those of the present schema if not given.
+    """
+    if facts is None:
+        facts = {name: [one.name for one in metadata.tables[name].primary_key] for name in FACTS}
+    return [*_BOOK[dialect], *kept(dialect, facts)]
 
 
-def _sqlite() -> list[str]:
+def kept(dialect: str, facts: Mapping[str, Iterable[str]]) -> list[str]:
+    """Return the statements that keep the rows of these tables as they are."""
     made = []
-    for name in FACTS:
-        kept = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
-        keys = (f"{column.name} = NEW.{column.name}" for column in metadata.tables[name].primary_key)
-        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(keys)}"  # noqa: S608 (our own names)
+    for name, keys in facts.items():
+        if dialect != "sqlite":
+            made.append(
+                f"CREATE TRIGGER {name}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {name} FOR EACH STATEMENT"
+                " EXECUTE FUNCTION jackfield_kept()"
+            )
+            continue
+        stays = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
+        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(f'{key} = NEW.{key}' for key in keys)}"  # noqa: S608 (our own names)
         made += [
-            f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {kept}; END",
+            f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {stays}; END",
+            f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {stays}; END",
             f"CREATE TRIGGER {name}_kept_insert BEFORE INSERT ON {name} WHEN EXISTS ({same})"
-            f" BEGIN {kept}; END",
+            f" BEGIN {stays}; END",
         ]
-    there = "SELECT 1 FROM book"
-    one = "SELECT RAISE(ABORT, 'book: there is one, and its revision only grows')"
-    made += [
-        "CREATE TRIGGER book_kept_update BEFORE UPDATE ON book WHEN NEW.revision <= OLD.revision"
-        f" OR NEW.id <> OLD.id OR NEW.one <> OLD.one BEGIN {one}; END",
-        f"CREATE TRIGGER book_kept_delete BEFORE DELETE ON book BEGIN {one}; END",
-        f"CREATE TRIGGER book_kept_insert BEFORE INSERT ON book WHEN EXISTS ({there}) BEGIN {one}; END",
-    ]
     return made
 
 
-def _postgresql() -> list[str]:
-    made = [
+_ONE: Final = "SELECT RAISE(ABORT, 'book: there is one, and its revision only grows')"
+_BOOK: Final = {
+    "sqlite": (
+        "CREATE TRIGGER book_kept_update BEFORE UPDATE ON book WHEN NEW.revision <= OLD.revision"
+        f" OR NEW.id <> OLD.id OR NEW.one <> OLD.one BEGIN {_ONE}; END",
+        f"CREATE TRIGGER book_kept_delete BEFORE DELETE ON book BEGIN {_ONE}; END",
+        "CREATE TRIGGER book_kept_insert BEFORE INSERT ON book WHEN EXISTS (SELECT 1 FROM book)"  # noqa: S608
+        f" BEGIN {_ONE}; END",
+    ),
+    "postgresql": (
         "CREATE FUNCTION jackfield_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION"
         " '%: what is recorded stays as it is', TG_TABLE_NAME USING ERRCODE = '23000';"
         " END $$",
@@ -50,10 +64,5 @@ def _postgresql() -> list[str]:
         " EXECUTE FUNCTION jackfield_grows()",
         "CREATE TRIGGER book_kept_delete BEFORE DELETE OR TRUNCATE ON book FOR EACH STATEMENT"
         " EXECUTE FUNCTION jackfield_kept()",
-    ]
-    made += [
-        f"CREATE TRIGGER {name}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {name} FOR EACH STATEMENT"
-        " EXECUTE FUNCTION jackfield_kept()"
-        for name in FACTS
-    ]
-    return made
+    ),
+}

@@ -21,11 +21,11 @@ from typing import IO, TYPE_CHECKING, Any, Final, Self
 from urllib.parse import unquote_to_bytes, urlsplit
 
 import h11
+from werkzeug.test import run_wsgi_app
 
 from kb.web.guards import Bounds
 
 if TYPE_CHECKING:
-    from types import TracebackType
     from wsgiref.types import WSGIApplication, WSGIEnvironment
 
 _LOG: Final = logging.getLogger("kb.web")
@@ -106,30 +106,10 @@ class Answer:
 
 def answer_of(app: WSGIApplication, environ: WSGIEnvironment) -> Answer:
     """Call the application (PEP 3333) and take the whole answer, so that no thread waits for its reader."""
-    begun: list[tuple[str, list[tuple[str, str]]]] = []
-    body: list[bytes] = []
-
-    def start_response(
-        status: str,
-        headers: list[tuple[str, str]],
-        exc_info: tuple[type[BaseException], BaseException, TracebackType]
-        | tuple[None, None, None]
-        | None = None,
-        /,
-    ) -> Any:
-        begun[:] = [(status, headers)]
-        return body.append
-
     try:
-        parts = app(environ, start_response)
-        try:
-            body.extend(parts)
-        finally:
-            if close := getattr(parts, "close", None):
-                close()
-        status, headers = begun[0]
+        parts, status, headers = run_wsgi_app(app, environ, buffered=True)
         code, _, reason = status.partition(" ")
-        return Answer(int(code), reason, headers, b"".join(body))
+        return Answer(int(code), reason, list(headers), b"".join(parts))
     except Exception as wrong:  # Flask answers mistakes of ours; this is one beyond it
         _LOG.error("mistake at %s", environ.get("PATH_INFO"), exc_info=wrong)
         return _plain(500)

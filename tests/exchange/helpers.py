@@ -14,6 +14,7 @@ from kb.exchange.fact_lines import to_object
 from kb.store import Store
 from kb.store.facts import Fact, VisitFact, everything, rows, visits
 from kb.store.snapshot import Snapshot
+from tests.present import Present
 
 
 def visit_data(model: str = "NV40-210", **more: Any) -> dict[str, Any]:
@@ -53,7 +54,7 @@ def standing(store: Store) -> dict[str, Any]:
     """What the book says now, under every set's kept name: ids of visits and the panel made of them."""
     return {
         key: ([one.id for one in visits], reconcile(visits))
-        for key, visits in store.visits_of_sets()
+        for key, visits in Present(store).visits_of_sets()
         if visits
     }
 

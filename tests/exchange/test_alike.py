@@ -20,6 +20,7 @@ from kb.store.content_id import without_private
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, standing, visit_data
+from tests.present import Present
 
 
 def loaded(store: Store, path: Path, *visits: dict[str, Any]) -> Loaded:
@@ -146,7 +147,7 @@ def test_books_hold_each_row_as_often_as_the_one_that_has_it_most(
         for store, rows in zip(stores, files, strict=True):  # and each keeps what it was told itself
             jobs = Counter(
                 (visit.source.model, visit.job)
-                for visits in store.visits()
+                for visits in Present(store).visits()
                 for visit in visits
                 if without_private(visit) != visit
             )
@@ -185,5 +186,5 @@ def test_one_more_row_that_says_the_same_asks_the_book_a_few_times_only(tmp_path
         event.listen(store._engine, "before_cursor_execute", lambda *given: asked.append(given[2]))
         done = store.record([seen(300), seen(301)], alike=lambda _: True)
         assert len(done.recorded) == 2
-        assert store.counts().visits == 302
+        assert Present(store).counts().visits == 302
     assert len([one for one in asked if "FROM visit" in one]) < 40

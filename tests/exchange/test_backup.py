@@ -24,6 +24,7 @@ from kb.store.places import copy_book
 from tests.cli.conftest import Run
 from tests.exchange.helpers import assert_whole, facts_of, fill
 from tests.exchange.test_safety import start
+from tests.present import Present
 
 KEY = base64.b64encode(bytes([9] * 32)).decode()
 
@@ -155,9 +156,9 @@ def test_whoever_has_the_book_open_sees_the_restored_one(book: Path, tmp_path: P
     with Store.open(book) as store:
         fill(store, 1, "later")
         restore(copy.path, book, replace=True)
-        assert store.counts().visits == 5
+        assert Present(store).counts().visits == 5
         fill(store, 1, "after")
-        assert store.counts().visits == 6
+        assert Present(store).counts().visits == 6
     assert_whole(book)
 
 
@@ -220,7 +221,7 @@ def test_a_shared_book_is_backed_up_by_its_keeper(jackfield: Run, tmp_path: Path
 def test_kill_9_in_the_middle_of_a_restore_leaves_a_whole_book(book: Path, tmp_path: Path) -> None:
     with Store.open(book) as store:
         fill(store, 1500, "BIG")
-        old = store.counts().visits
+        old = Present(store).counts().visits
     copy = back_up(book, tmp_path / "copies").copy
     with Store.open(book) as store:
         fill(store, 1, "later")
@@ -390,7 +391,7 @@ def test_a_log_that_was_left_of_a_lost_book_is_set_aside(jackfield: Run, book: P
     assert "was set aside" in done.err
     assert_whole(book)
     with Store.open(book) as store:
-        assert store.counts().visits == 305
+        assert Present(store).counts().visits == 305
     assert all(Path(one).exists() for one in done.json["logs"])
 
 
@@ -507,7 +508,7 @@ def test_an_older_backup_comes_back_in_the_format_that_is_written_now(
     with Store.open(book) as store:
         restore(old, book, replace=True)
         fill(store, 1, "after")
-        assert store.counts().visits == 1
+        assert Present(store).counts().visits == 1
     assert examined(book).stamp == FORMATS[-1]
     assert [one.name for one in book.parent.glob("*.before-0*")] == []
 
@@ -587,7 +588,7 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     with peers.changing(home) as mine:
         mine.trusted["south"] = KEY
     with Store.open(book) as store:
-        visit = next(store.visits())[0].id
+        visit = next(Present(store).visits())[0].id
     photo = home / "photos" / visit / f"{'a' * 64}.jpg"
     photo.parent.mkdir(parents=True)
     photo.write_bytes(b"a picture")

@@ -15,6 +15,7 @@ from kb.store.content_id import sealed_id
 from kb.store.one_set import visits_of
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts, facts_of, fill, standing, visit_data
+from tests.present import Present
 
 KEY = "NORWELL/NV1"
 
@@ -24,7 +25,7 @@ def bundle(number: int) -> Origin:
 
 
 def models(store: Store) -> list[str]:
-    return sorted(store.set_keys())
+    return sorted(Present(store).set_keys())
 
 
 def both(store: Store, other: Store, number: int) -> None:

@@ -17,6 +17,7 @@ from kb.store.content_id import reentry_nonce, sealed, without_private
 from kb.store.facts import Fact, VisitFact, everything
 from kb.store.one_set import visits_of as quickly
 from tests.exchange.helpers import standing, visit_data
+from tests.present import Present
 from tests.store.helpers import KEY
 
 PHONE = "0192a6c0-0000-7000-8000-00000000000"
@@ -43,8 +44,8 @@ def dumped(store: Store) -> list[Fact]:
 def notes(store: Store, path: Path | None = None) -> list[str]:
     """The notes of the visits that stand; the quick way to read a file, the history and changes agree."""
     found = [one.note for one in store.visits_of(KEY)]
-    assert [one.visit.note for one in store.history_of(KEY) if one.stands] == found
-    assert [one.note for _, visits in store.visits_of_sets() for one in visits] == found
+    assert [one.visit.note for one in Present(store).history_of(KEY) if one.stands] == found
+    assert [one.note for _, visits in Present(store).visits_of_sets() for one in visits] == found
     if path:
         assert [one.note for one in quickly(path, KEY) or ()] == found
     return found
@@ -61,7 +62,7 @@ def test_a_correction_of_a_visit_that_was_entered_anew_counts(
     assert prepare(either) == (id_ is not None)
     assert prepare(either) == 0
     assert notes(either, book if book.exists() else None) == ["put right"]
-    [anew] = [one for one in either.history_of(KEY) if one.reentered == f"{PHONE}1"]
+    [anew] = [one for one in Present(either).history_of(KEY) if one.reentered == f"{PHONE}1"]
     assert anew.superseded_by
     assert anew.rivals == ()
 
@@ -123,7 +124,9 @@ def test_two_corrections_of_a_visit_stay_rivals_under_whichever_id_they_name_it(
     either.record([later(None, note="this"), later(None, earlier=anew.id, note="that")])
     [stands] = notes(either)
     assert stands in ("this", "that")
-    told = {one.visit.note: one for one in either.history_of(KEY) if one.visit.note in ("this", "that")}
+    told = {
+        one.visit.note: one for one in Present(either).history_of(KEY) if one.visit.note in ("this", "that")
+    }
     assert [one.outdone for one in told.values()].count(True) == 1
     assert told["this"].rivals == (told["that"].visit.id,)
     assert told["that"].rivals == (told["this"].visit.id,)
@@ -169,4 +172,4 @@ def test_what_happens_to_a_visit_while_it_is_being_entered_anew_counts(
     monkeypatch.setattr(either, "_writing", writing)
     prepare(either)
     assert notes(either) == ([] if what == "withdraw" else ["put right"])
-    assert len(either.history_of(KEY)) == (1 if what == "withdraw" else 2)
+    assert len(Present(either).history_of(KEY)) == (1 if what == "withdraw" else 2)

@@ -29,6 +29,7 @@ from kb.store.content_id import without_private
 from kb.store.rows import fingerprint
 from tests.conftest import LONG
 from tests.exchange.helpers import visit_data
+from tests.present import Present
 from tests.store.conftest import new_place, server
 from tests.store.random_visits import NOT_DRAWN, any_file, any_visit, file_of
 
@@ -170,7 +171,7 @@ WAYS = [
 
 
 def all_of(store: Store, *, ids: bool) -> list[Visit]:
-    found = (one for some in store.visits() for one in some)
+    found = (one for some in Present(store).visits() for one in some)
     return sorted((one if ids else replace(one, id="") for one in found), key=lambda one: (one.id, repr(one)))
 
 

@@ -21,6 +21,7 @@ from kb.store.one_set import visits_of
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, fill, standing, visit_data
+from tests.present import Present
 
 VisitFile = Callable[..., Path]
 
@@ -135,7 +136,7 @@ def loaded(store: Store, path: Path, rows: list[dict[str, Any]]) -> None:
 
 
 def jobs(store: Store) -> list[str]:
-    return sorted(visit.job for _, visits in store.visits_of_sets() for visit in visits)
+    return sorted(visit.job for _, visits in Present(store).visits_of_sets() for visit in visits)
 
 
 ROWS = st.lists(st.integers(0, 4), min_size=1, max_size=5, unique=True)
@@ -260,7 +261,7 @@ def test_a_correction_of_a_correction_that_was_withdrawn_still_takes_the_place(e
     [third] = either.record([again]).recorded
     either.withdraw([second.id])
     assert counted(either) == {"NORWELL/M0": [third.id]}
-    assert either.history_of("NORWELL/M0")[0].superseded_by == (third.id,)
+    assert Present(either).history_of("NORWELL/M0")[0].superseded_by == (third.id,)
 
 
 # -- plain undo -----------------------------------------------------------------------------------------
@@ -297,7 +298,7 @@ STEPS = st.lists(st.tuples(st.sampled_from(ACTS), st.integers(0, 2), st.integers
 def act(stores: list[Store], what: str, which: int, number: int) -> None:
     """One thing that may happen in one of three books."""
     store = stores[which]
-    known = sorted({one.id for some in store.visits() for one in some})
+    known = sorted({one.id for some in Present(store).visits() for one in some})
     if what == "record" or not known:
         store.record(
             [visit_from(visit_data(f"M{number % 4}", note=str(number)))], alike=lambda _: number % 2 == 0

@@ -20,6 +20,7 @@ from kb.exchange.loading import Source, load
 from kb.store import Store
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, visit_data
+from tests.present import Present
 from tests.store.test_safety import start
 
 NOTES = """Visit,Date,Manufacturer,Model No,Technician,Connector,Label,Result,Speakers,Cable,Notes
@@ -356,7 +357,7 @@ def test_a_file_is_loaded_while_a_server_records(tmp_path: Path) -> None:
         lines += writer.communicate()[0].splitlines(keepends=True)
         acknowledged = {id_ for line in lines if line.endswith("\n") for id_ in line.split()[1:]}
         assert (done.visits, done.written) == (2000, True)
-        there = [one for some in store.visits() for one in some]
+        there = [one for some in Present(store).visits() for one in some]
         assert acknowledged <= {one.id for one in there}
         assert sum(1 for one in there if one.source.model.startswith("NV")) == 2000
     with closing(sqlite3.connect(book)) as raw:

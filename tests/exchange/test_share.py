@@ -15,6 +15,7 @@ from kb.exchange.sharing import Given, outgoing
 from kb.store import Store
 from tests.cli.conftest import Run
 from tests.exchange.helpers import facts_of, standing, visit_data
+from tests.present import Present
 
 VisitFile = Callable[..., Path]
 CANARIES = ("QXINITIALS", "QXJOB", "QXDRIVER", "QXJACKNOTE", "QXNOTE")
@@ -211,7 +212,7 @@ def test_what_was_withdrawn_or_corrected_before_is_not_given(
     jackfield: Run, book: Path, tmp_path: Path
 ) -> None:
     with Store.open(book) as store:
-        one, two = (one.id for some in store.visits() for one in some)
+        one, two = (one.id for some in Present(store).visits() for one in some)
     jackfield("withdraw", one)
     jackfield("correct", two, "1.setting=menu only")
     out = tmp_path / "b.jsonl"

@@ -13,6 +13,7 @@ import pytest
 
 from kb.store import Store
 from tests.conftest import LONG
+from tests.present import Present
 
 ROOT = Path(__file__).parents[2]
 
@@ -64,4 +65,4 @@ def test_an_answer_that_cannot_be_written_undoes_nothing_and_says_so(tmp_path: P
             )
         assert (done.returncode, said in done.stderr) == (0, True), done.stderr
     with Store.open(tmp_path / "home" / "book.sqlite") as store:
-        assert store.counts().visits == 1
+        assert Present(store).counts().visits == 1

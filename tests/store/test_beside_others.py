@@ -24,6 +24,7 @@ from kb.store import Store
 from kb.store.one_set import visits_of
 from kb.store.places import copy_book
 from kb.store.revision import standing
+from tests.present import Present
 from tests.store.helpers import KEY, raw, visit
 
 ROOT = Path(__file__).parents[2]
@@ -113,7 +114,7 @@ def test_the_log_stays_while_a_program_has_the_book_open_whatever_else_it_does(
         assert {log: log.stat().st_ino for log in before} == before
         held.record([visit("NV41-1")])
     with Store.open(home / "book.sqlite") as store:
-        models = {one.source.model for some in store.visits() for one in some}
+        models = {one.source.model for some in Present(store).visits() for one in some}
     assert {"NV40-210", "NV41-1"} <= models
 
 
@@ -174,7 +175,7 @@ def test_what_phones_record_is_there_though_the_command_line_and_a_second_server
         assert server.returncode == 0
         ids += out.split()
     with Store.open(home / "book.sqlite") as store:
-        there = [one for some in store.visits() for one in some]
+        there = [one for some in Present(store).visits() for one in some]
     assert {one.id for one in there} >= set(ids)
     assert len(ids) == 1 + 2 * 2 * 3 * 4
     assert {f"S{turn}" for turn in range(4)} <= {one.source.model for one in there}
@@ -199,7 +200,7 @@ def test_a_new_home_that_several_programs_open_at_once_holds_what_each_recorded(
         assert program.returncode == 0
         ids += out.split()
     with Store.open(home / "book.sqlite") as store:
-        assert {one.id for some in store.visits() for one in some} == set(ids)
+        assert {one.id for some in Present(store).visits() for one in some} == set(ids)
     assert len(ids) == 4 * 2 * 3
     assert [one.name for one in home.iterdir() if ".part" in one.name] == []
 

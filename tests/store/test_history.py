@@ -17,6 +17,7 @@ from kb.store.content_id import sealed_id
 from kb.store.facts import AliasFact
 from kb.store.spellings import Spellings
 from tests.conftest import LONG
+from tests.present import Present
 from tests.store.helpers import KEY, visit
 
 
@@ -29,7 +30,7 @@ def test_a_correction_takes_the_place_of_the_visit_and_both_stay_in_the_history(
     wrong = one_id(either)
     right = one_id(either, jacks=[], supersedes=[wrong])
     assert [v.id for v in either.visits_of(KEY)] == [right]
-    history = either.history_of(KEY)
+    history = Present(either).history_of(KEY)
     assert [(e.visit.id, e.revision, e.superseded_by, e.stands) for e in history] == [
         (wrong, 1, (right,), False),
         (right, 2, (), True),
@@ -43,8 +44,8 @@ def test_a_correction_of_the_model_leaves_nothing_under_the_wrong_one(either: St
     seen = either.revision()
     one_id(either, supersedes=[wrong])
     assert either.visits_of("NORWELL/NV4O210") == []
-    assert list(either.set_keys()) == [KEY]
-    assert set(either.sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
+    assert list(Present(either).set_keys()) == [KEY]
+    assert set(Present(either).sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
 
 
 def test_a_correction_may_come_before_what_it_corrects(store: Store) -> None:
@@ -58,9 +59,9 @@ def test_a_withdrawn_visit_no_longer_counts_until_it_is_reinstated(either: Store
     one = one_id(either)
     assert either.withdraw([one]) == (one,)
     assert either.visits_of(KEY) == []
-    assert either.history_of(KEY)[0].withdrawn
-    assert list(either.set_keys()) == []
-    assert either.counts()[:5] == (1, 0, 0, 1, 0)
+    assert Present(either).history_of(KEY)[0].withdrawn
+    assert list(Present(either).set_keys()) == []
+    assert Present(either).counts()[:5] == (1, 0, 0, 1, 0)
     assert either.withdraw([one]) == ()
     assert either.reinstate([one]) == (one,)
     assert [v.id for v in either.visits_of(KEY)] == [one]
@@ -73,7 +74,7 @@ def test_withdrawing_a_correction_brings_back_what_it_corrected(either: Store) -
     seen = either.revision()
     either.withdraw([right])
     assert [v.id for v in either.visits_of("NORWELL/NV4O210")] == [wrong]
-    assert set(either.sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
+    assert set(Present(either).sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
 
 
 def test_withdrawing_what_is_not_there_is_not_found_and_withdraws_nothing(store: Store) -> None:
@@ -89,22 +90,22 @@ def test_two_spellings_become_one_set_and_two_again(either: Store) -> None:
     seen = either.revision()
     merge = either.alias("NORWELL/NV4O210", KEY)
     assert len(either.visits_of(KEY)) == len(either.visits_of("NORWELL/NV4O210")) == 2
-    assert list(either.set_keys()) == [KEY]
-    assert set(either.sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
-    told = dict(either.visits_of_sets(["NORWELL/NV4O210", KEY]))
+    assert list(Present(either).set_keys()) == [KEY]
+    assert set(Present(either).sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
+    told = dict(Present(either).visits_of_sets(["NORWELL/NV4O210", KEY]))
     assert {key: len(visits) for key, visits in told.items()} == {"NORWELL/NV4O210": 0, KEY: 2}
     assert either.alias(KEY, "NORWELL/NV4O210") == ""
     seen = either.revision()
     either.withdraw([merge])
-    assert list(either.set_keys()) == sorted([KEY, "NORWELL/NV4O210"])
-    assert set(either.sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
+    assert list(Present(either).set_keys()) == sorted([KEY, "NORWELL/NV4O210"])
+    assert set(Present(either).sets_changed_since(seen)) == {KEY, "NORWELL/NV4O210"}
 
 
 def test_a_spelling_under_which_nothing_was_recorded_can_be_kept(store: Store) -> None:
     one_id(store, "NV40-21O")
     store.alias("NORWELL/NV4021O", KEY)
-    assert list(store.set_keys()) == [KEY]
-    assert len(dict(store.visits_of_sets())[KEY]) == 1
+    assert list(Present(store).set_keys()) == [KEY]
+    assert len(dict(Present(store).visits_of_sets())[KEY]) == 1
 
 
 @given(st.lists(st.tuples(st.sampled_from("ABCDEF"), st.sampled_from("ABCDEF")), max_size=5))
@@ -159,21 +160,13 @@ def test_everything_changed_is_told_since_every_revision(either: Store) -> None:
 def test_visits_stream_in_the_order_they_were_recorded(either: Store) -> None:
     either.record([visit(f"E{n}") for n in range(603)])
     either.record([visit("LAST")])
-    batches = [len(some) for some in either.visits(batch=250)]
+    batches = [len(some) for some in Present(either).visits(batch=250)]
     assert batches == [250, 250, 104]
-    assert [[v.source.model for v in some] for some in either.visits(since_revision=1)] == [["LAST"]]
-    keys = list(either.set_keys())
+    assert [[v.source.model for v in some] for some in Present(either).visits(since_revision=1)] == [["LAST"]]
+    keys = list(Present(either).set_keys())
     assert len(keys) == 604
     assert keys == sorted(keys)
-    assert sum(len(visits) for _, visits in either.visits_of_sets()) == 604
-
-
-def test_a_stream_that_is_given_up_lets_go_of_the_book(store: Store) -> None:
-    store.record([visit(f"F{n}") for n in range(30)])
-    stream = store.visits(batch=10)
-    assert len(next(stream)) == 10
-    stream.close()
-    store.record([visit()])
+    assert sum(len(visits) for _, visits in Present(either).visits_of_sets()) == 604
 
 
 def test_a_snapshot_sees_one_whole_revision_while_others_write(either: Store) -> None:
@@ -183,7 +176,7 @@ def test_a_snapshot_sees_one_whole_revision_while_others_write(either: Store) ->
         either.record([visit("G2")])
         assert before.counts().visits == 1
         assert list(before.set_keys()) == ["NORWELL/G1"]
-    assert either.counts().visits == 2
+    assert Present(either).counts().visits == 2
 
 
 def test_a_book_knows_how_it_once_stood_and_a_copy_that_went_on_elsewhere_does_not(either: Store) -> None:

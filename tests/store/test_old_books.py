@@ -18,6 +18,7 @@ from kb.store import Store
 from kb.store.content_id import sealed_id
 from kb.store.sqlite_codes import FORMATS
 from tests.conftest import LONG
+from tests.present import Present
 from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start
 from tests.store.test_upgrade import copies, migrated, parts
@@ -66,7 +67,7 @@ def expected() -> list[Visit]:
 def assert_nothing_lost(book: Path) -> None:
     with closing(Store.open(book)) as store:
         assert store.visits_of("NORWELL/NV4O210") == expected()
-        assert store.counts()[:1] + store.counts()[2:] == (4, 2, 1, 1, 5)
+        assert Present(store).counts()[:1] + Present(store).counts()[2:] == (4, 2, 1, 1, 5)
         assert [one.name for one in checks(store, book) if not one.ok] == []
 
 
@@ -109,7 +110,7 @@ def test_what_was_entered_anew_in_an_old_book_gives_way_to_a_correction(book: Pa
     old_book(book, stamp, shared_and_corrected)
     with closing(Store.open(book)) as store:
         assert store.visits_of(KEY) == expected()
-        assert {one.reentered for one in store.history_of("NORWELL/NV2")} == {"", GONE}
+        assert {one.reentered for one in Present(store).history_of("NORWELL/NV2")} == {"", GONE}
         assert [one.name for one in checks(store, book) if not one.ok] == []
 
 

@@ -19,6 +19,7 @@ from kb.store.content_id import sealed_id
 from kb.store.one_set import visits_of
 from kb.store.states import states
 from tests.conftest import LONG
+from tests.present import Present
 from tests.store.helpers import KEY, raw, recorded_and_forced, visit
 from tests.store.random_visits import any_visit
 
@@ -51,7 +52,7 @@ def changed(path: Path, store: Store, what: str, data: Any) -> None:
     """Something that may become of what is in the book."""
     # By what they say: ids are random, and what is drawn must not hang on them.
     known = sorted(
-        (one for some in store.visits() for one in some),
+        (one for some in Present(store).visits() for one in some),
         key=lambda one: repr(replace(one, id="", supersedes=())),
     )
     one = data.draw(st.sampled_from(known))
@@ -86,7 +87,7 @@ def test_it_says_what_the_store_says(visits: list[Visit], acts: list[tuple[str, 
             store.record(visits)
             for what, data in acts:
                 changed(path, store, what, data)
-            keys = {one.source.key for some in store.visits() for one in some} | {"NOBODY/MET1"}
+            keys = {one.source.key for some in Present(store).visits() for one in some} | {"NOBODY/MET1"}
             for key in sorted(keys):
                 assert visits_of(path, key) == store.visits_of(key)
 

@@ -85,8 +85,9 @@ LOOK = """
 import sys
 from pathlib import Path
 from kb.store import Store
+from tests.present import Present
 with Store.open(sys.argv[1]) as store:
-    for one in (visit for some in store.visits() for visit in some):
+    for one in (visit for some in Present(store).visits() for visit in some):
         print(one.note, one.findings[0].note, repr(one.room), one.findings[0].height_cm)
 """
 

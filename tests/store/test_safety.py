@@ -12,6 +12,7 @@ from typing import IO
 
 from kb.store import Store
 from tests.conftest import LONG
+from tests.present import Present
 from tests.store.helpers import raw, visit
 
 ROOT = Path(__file__).parents[2]
@@ -37,7 +38,7 @@ def acknowledged(out: IO[str]) -> list[str]:
 def assert_whole(path: Path, ids: list[str]) -> None:
     """All these visits are there with both findings, and the file is sound (SQLite's own check)."""
     with Store.open(path) as store:
-        there = {one.id: one for some in store.visits() for one in some}
+        there = {one.id: one for some in Present(store).visits() for one in some}
     assert not [one for one in ids if one not in there]
     assert {len(one.findings) for one in there.values()} <= {2}
     with raw(path) as connection:
@@ -86,7 +87,7 @@ def test_many_processes_recording_in_a_team_book_lose_nothing(team: str) -> None
             ids += acknowledged(child.stdout)
         assert child.returncode == 0
     with Store.open(team) as store:
-        assert {one.id for some in store.visits() for one in some} == set(ids)
+        assert {one.id for some in Present(store).visits() for one in some} == set(ids)
         assert (store.revision(), len(ids)) == (30, 60)
 
 
@@ -118,7 +119,7 @@ def test_a_full_disk_is_reported_and_nothing_is_half_written(book: Path) -> None
     ids = [one for line in written for one in line[1:]]
     assert_whole(book, ids)
     with Store.open(book) as store:
-        assert store.counts().visits == len(ids)
+        assert Present(store).counts().visits == len(ids)
         assert store.revision() == len(written)
 
 

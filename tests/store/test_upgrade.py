@@ -17,6 +17,7 @@ from kb.store import Store, upgrade
 from kb.store.failures import translated
 from kb.store.places import place_of
 from kb.store.sqlite_codes import FORMATS
+from tests.present import Present
 from tests.store.conftest import new_place
 from tests.store.helpers import KEY, raw, visit
 from tests.store.test_safety import start
@@ -245,7 +246,7 @@ def test_a_book_made_by_several_at_once_is_one_book(book: Path) -> None:
             child.communicate()
         assert child.returncode == 0
     with Store.open(book) as store:
-        assert store.counts()[:1] == (8,)
+        assert Present(store).counts()[:1] == (8,)
 
 
 def test_a_book_from_a_newer_jackfield_is_refused_and_left_as_it_is(book: Path) -> None:

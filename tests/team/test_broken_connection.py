@@ -18,6 +18,7 @@ from kb.store import Store, places
 from tests.cli.conftest import Done, Run
 from tests.conftest import LONG
 from tests.exchange.helpers import visit_data
+from tests.present import Present
 from tests.store.helpers import KEY, visit
 from tests.team.breaking import Link, link
 
@@ -78,7 +79,7 @@ def test_a_visit_is_told_as_saved_only_if_it_is_and_as_not_saved_only_if_it_is_n
     with Store.open(team) as near, Store.open(far) as store:
         for number, answered, stays_down in (one for turn in range(4) for one in _turned(line, turn, store)):
             model = f"M{number}{'a' if answered else ''}{'d' if stays_down else ''}"
-            there = near.counts().visits
+            there = Present(near).counts().visits
             kind, message = outcome(store, model)
             expected, said = 0, "not saved"
             if kind is None:
@@ -91,9 +92,9 @@ def test_a_visit_is_told_as_saved_only_if_it_is_and_as_not_saved_only_if_it_is_n
                 assert any(one in message for one in NOT_SAVED), message
             seen.add(said)
             if said != "unsure":
-                assert near.counts().visits == there + expected
+                assert Present(near).counts().visits == there + expected
             near.record([visit(model)])  # as the message advises
-            assert near.counts().visits == there + 1
+            assert Present(near).counts().visits == there + 1
     assert seen == {"saved", "unsure", "not saved"}
 
 
@@ -245,7 +246,7 @@ def test_giving_to_the_team_and_taking_from_it_survive_a_broken_connection(
     line.mend()
     assert jackfield("share", "push", far).code == 0
     with Store.open(team) as near:
-        assert near.counts().visits == 1
+        assert Present(near).counts().visits == 1
 
 
 def test_a_question_outlives_a_restart_between_and_inside_its_transactions(
@@ -342,7 +343,7 @@ def test_a_commit_that_the_server_refuses_is_not_saved(team: str) -> None:
             writing.keep = True
         with pytest.raises(BookUnavailable, match="disk is full; nothing was changed"):
             store.record([visit()])
-        assert store.counts().visits == 0
+        assert Present(store).counts().visits == 0
 
 
 def test_a_server_that_is_full_or_stopped_in_between_is_told(
@@ -410,4 +411,4 @@ def test_a_phone_keeps_its_visit_while_the_server_is_away_and_sends_it_once(
     assert phone.script("/record", form).json["visit"] == ID
     app.extensions["jackfield"].books.close()
     with Store.open(team) as near:
-        assert near.counts().visits == 2
+        assert Present(near).counts().visits == 2

@@ -17,6 +17,7 @@ from kb.base.errors import BookTrouble, BookUnavailable, Interrupted, PerhapsSav
 from kb.store import Store, places
 from kb.store.sqlite_codes import FORMATS
 from tests.cli.conftest import Run
+from tests.present import Present
 from tests.store.helpers import KEY, visit
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
@@ -131,7 +132,7 @@ def test_a_standby_that_lags_gives_an_older_but_whole_book_and_the_rest_later(
 ) -> None:
     laptop, desk = tmp_path / "laptop", tmp_path / "desk"
     with Store.open(pair.primary.url) as team:
-        known = team.counts().visits
+        known = Present(team).counts().visits
         pair.caught_up()
         pair.ask(pair.standby, "SELECT pg_wal_replay_pause()")
         try:
@@ -153,7 +154,7 @@ def test_a_standby_that_lags_gives_an_older_but_whole_book_and_the_rest_later(
         assert jackfield("show", "Norwell", "LATE-1", "--home", laptop).code == 1
         found = jackfield("find", "late-2", "--store", pair.standby.url, "--home", desk, "--json")
         assert found.json["matches"][0]["how"] == "exact"
-        assert team.counts().visits == known + 2
+        assert Present(team).counts().visits == known + 2
 
 
 def test_a_pull_from_a_standby_writes_nothing_there_and_misses_nothing(
@@ -254,7 +255,7 @@ def test_nothing_acknowledged_is_lost_when_the_standby_is_promoted_in_the_middle
         one.join(60)
     assert [one.wrong for one in writers] == [[], [], []]
     with Store.open(pair.standby.url) as store:
-        there = [one.source.model for some in store.visits() for one in some]
+        there = [one.source.model for some in Present(store).visits() for one in some]
     for one in writers:
         for model, said in one.told.items():
             assert there.count(model) in {"saved": (1,), "not saved": (0,), "unsure": (0, 1)}[said], (

@@ -16,6 +16,7 @@ from kb.store import Store
 from tests.cli.conftest import Run
 from tests.conftest import LONG
 from tests.exchange.helpers import facts, facts_of, standing, visit_data
+from tests.present import Present
 
 ROOT = Path(__file__).parents[2]
 VisitFile = Callable[..., Path]
@@ -116,7 +117,7 @@ def test_programs_recording_at_once_on_a_server_lose_nothing(team: str, tmp_path
         _, said = child.communicate()
         assert child.returncode == 0, said
     with Store.open(team) as store:
-        assert {one.source.model for some in store.visits() for one in some} == set(models)
+        assert {one.source.model for some in Present(store).visits() for one in some} == set(models)
         assert store.revision() == count
 
 

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from kb.book import Book
+from tests.present import Present
 from tests.store.helpers import raw
 from tests.store.test_old_books import GONE, OLD, OTHER, TWO, old_book
 from tests.web.conftest import FORM
@@ -220,5 +221,5 @@ def test_an_old_book_is_first_opened_by_two_servers_and_a_command_at_once(stamp:
     with Book.open(home) as book:
         assert [visit.id for visit in book.visits("Norwell", "NV40-210")] == [TWO]
         assert [visit.id for visit in book.visits("Norwell", "NV3")] == [OTHER]
-        assert GONE in {entry.visit.id for entry in book.store.history_of("NORWELL/NV2")}
+        assert GONE in {entry.visit.id for entry in Present(book.store).history_of("NORWELL/NV2")}
     assert os.listdir(home).count("book.sqlite") == 1

@@ -19,6 +19,7 @@ from tests.web.test_pages import shown
 pytest.importorskip("flask", reason="the extra jackfield[web] is not installed")
 
 from kb.web.visit_form import JACK, Entry, new_id
+from tests.present import Present
 
 
 def test_a_recorded_visit_is_in_the_book_with_what_its_marks_say(phone: Phone, book: Any) -> None:
@@ -75,7 +76,7 @@ def test_the_same_id_with_other_words_becomes_a_correction(phone: Phone, book: A
     assert again.status_code == 303
     (visit,) = book.visits("Hallmere", "HM32-5")
     assert visit.findings[0].jack.marking == "OPTICAL"
-    assert len(book.store.history_of(visit.source.key)) == 2
+    assert len(Present(book.store).history_of(visit.source.key)) == 2
 
 
 def test_a_visit_is_corrected_from_its_own_page(phone: Phone, book: Any) -> None:
@@ -233,7 +234,7 @@ def test_a_visit_that_was_corrected_since_says_so_and_leads_to_what_counts(phone
     assert "Corrected since" in page
     assert f"/recorded?visit={counts.id}" in page
     assert "Withdraw this visit" not in page  # which would not take back what counts
-    assert [one.rivals for one in book.store.history_of(counts.source.key)] == [(), (), ()]
+    assert [one.rivals for one in Present(book.store).history_of(counts.source.key)] == [(), (), ()]
 
 
 def _corrects(phone: Phone, visit: str) -> dict[str, str]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from kb.store.triggers import guards
+
 revision = "0001"
 down_revision = None
 branch_labels = None
@@ -43,7 +45,7 @@ def words(table: str, column: str, values: str) -> sa.CheckConstraint:
 
 def upgrade() -> None:
     tables()
-    for guard in sqlite() if op.get_bind().dialect.name == "sqlite" else postgresql():
+    for guard in guards(op.get_bind().dialect.name, FACTS):
         op.execute(sa.text(guard.replace(":", "\\:")))
 
 
@@ -306,47 +308,3 @@ def tables() -> None:
         ),
         sa.PrimaryKeyConstraint("visit", "seq", name=op.f("pk_finding_private")),
     )
-
-
-def sqlite() -> list[str]:
-    made = []
-    for name, keys in FACTS.items():
-        kept = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
-        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(f'{key} = NEW.{key}' for key in keys)}"  # noqa: S608 (our own names)
-        made += [
-            f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_insert BEFORE INSERT ON {name} WHEN EXISTS ({same})"
-            f" BEGIN {kept}; END",
-        ]
-    there = "SELECT 1 FROM book"
-    one = "SELECT RAISE(ABORT, 'book: there is one, and its revision only grows')"
-    made += [
-        "CREATE TRIGGER book_kept_update BEFORE UPDATE ON book WHEN NEW.revision <= OLD.revision"
-        f" OR NEW.id <> OLD.id OR NEW.one <> OLD.one BEGIN {one}; END",
-        f"CREATE TRIGGER book_kept_delete BEFORE DELETE ON book BEGIN {one}; END",
-        f"CREATE TRIGGER book_kept_insert BEFORE INSERT ON book WHEN EXISTS ({there}) BEGIN {one}; END",
-    ]
-    return made
-
-
-def postgresql() -> list[str]:
-    made = [
-        "CREATE FUNCTION jackfield_kept() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION"
-        " '%: what is recorded stays as it is', TG_TABLE_NAME USING ERRCODE = '23000';"
-        " END $$",
-        "CREATE FUNCTION jackfield_grows() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
-        " IF NEW.revision <= OLD.revision OR NEW.id <> OLD.id OR NEW.one <> OLD.one THEN RAISE EXCEPTION"
-        " 'book: there is one, and its revision only grows' USING ERRCODE = '23000';"
-        " END IF; RETURN NEW; END $$",
-        "CREATE TRIGGER book_kept_update BEFORE UPDATE ON book FOR EACH ROW"
-        " EXECUTE FUNCTION jackfield_grows()",
-        "CREATE TRIGGER book_kept_delete BEFORE DELETE OR TRUNCATE ON book FOR EACH STATEMENT"
-        " EXECUTE FUNCTION jackfield_kept()",
-    ]
-    made += [
-        f"CREATE TRIGGER {name}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {name} FOR EACH STATEMENT"
-        " EXECUTE FUNCTION jackfield_kept()"
-        for name in FACTS
-    ]
-    return made

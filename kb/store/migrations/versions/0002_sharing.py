@@ -8,6 +8,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from kb.store.triggers import kept
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -58,27 +60,5 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_reviewed_note_visit"), "reviewed_note", ["visit"])
     op.create_index(op.f("ix_reviewed_note_revision"), "reviewed_note", ["revision"])
-    for guard in sqlite() if op.get_bind().dialect.name == "sqlite" else postgresql():
+    for guard in kept(op.get_bind().dialect.name, FACTS):
         op.get_bind().exec_driver_sql(guard)
-
-
-def sqlite() -> list[str]:
-    made = []
-    for name, keys in FACTS.items():
-        kept = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
-        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(f'{key} = NEW.{key}' for key in keys)}"  # noqa: S608 (our own names)
-        made += [
-            f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_insert BEFORE INSERT ON {name} WHEN EXISTS ({same})"
-            f" BEGIN {kept}; END",
-        ]
-    return made
-
-
-def postgresql() -> list[str]:
-    return [
-        f"CREATE TRIGGER {name}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {name} FOR EACH STATEMENT"
-        " EXECUTE FUNCTION jackfield_kept()"
-        for name in FACTS
-    ]

@@ -8,6 +8,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from kb.store.triggers import kept
+
 revision = "0003"
 down_revision = "0002"
 branch_labels = None
@@ -31,17 +33,5 @@ def upgrade() -> None:
             dialect="sqlite"
         ),
     )
-    kept = f"SELECT RAISE(ABORT, '{NAME}: what is recorded stays as it is')"
-    same = f"SELECT 1 FROM {NAME} WHERE visit = NEW.visit AND kind = NEW.kind"  # noqa: S608 (our own name)
-    guards = [
-        f"CREATE TRIGGER {NAME}_kept_update BEFORE UPDATE ON {NAME} BEGIN {kept}; END",
-        f"CREATE TRIGGER {NAME}_kept_delete BEFORE DELETE ON {NAME} BEGIN {kept}; END",
-        f"CREATE TRIGGER {NAME}_kept_insert BEFORE INSERT ON {NAME} WHEN EXISTS ({same}) BEGIN {kept}; END",
-    ]
-    if op.get_bind().dialect.name != "sqlite":
-        guards = [
-            f"CREATE TRIGGER {NAME}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {NAME} FOR EACH STATEMENT"
-            " EXECUTE FUNCTION jackfield_kept()"
-        ]
-    for guard in guards:
+    for guard in kept(op.get_bind().dialect.name, {NAME: ("visit", "kind")}):
         op.get_bind().exec_driver_sql(guard)

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from alembic import op
 
 from kb.store.migrations.steps import change_rule
+from kb.store.triggers import kept
 
 revision = "0004"
 down_revision = "0003"
@@ -106,7 +107,7 @@ def upgrade() -> None:
     enter()
     for name, view in VIEWS.items():
         op.get_bind().exec_driver_sql(f"CREATE VIEW {name} AS {view}")
-    for guard in sqlite() if op.get_bind().dialect.name == "sqlite" else postgresql():
+    for guard in kept(op.get_bind().dialect.name, FACTS):
         op.get_bind().exec_driver_sql(guard)
 
 
@@ -121,25 +122,3 @@ def enter() -> None:
     ]
     if found:
         bind.execute(sa.text("INSERT INTO entered_anew (visit, earlier) VALUES (:visit, :earlier)"), found)
-
-
-def sqlite() -> list[str]:
-    made = []
-    for name, keys in FACTS.items():
-        kept = f"SELECT RAISE(ABORT, '{name}: what is recorded stays as it is')"
-        same = f"SELECT 1 FROM {name} WHERE {' AND '.join(f'{key} = NEW.{key}' for key in keys)}"  # noqa: S608 (our own names)
-        made += [
-            f"CREATE TRIGGER {name}_kept_update BEFORE UPDATE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_delete BEFORE DELETE ON {name} BEGIN {kept}; END",
-            f"CREATE TRIGGER {name}_kept_insert BEFORE INSERT ON {name} WHEN EXISTS ({same})"
-            f" BEGIN {kept}; END",
-        ]
-    return made
-
-
-def postgresql() -> list[str]:
-    return [
-        f"CREATE TRIGGER {name}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {name} FOR EACH STATEMENT"
-        " EXECUTE FUNCTION jackfield_kept()"
-        for name in FACTS
-    ]

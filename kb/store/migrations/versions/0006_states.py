@@ -8,6 +8,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from kb.store.triggers import kept
+
 revision = "0006"
 down_revision = "0005"
 branch_labels = None
@@ -50,17 +52,5 @@ def upgrade() -> None:
     )
     op.create_index(op.f(f"ix_{NAME}_kind_about_turn_id"), NAME, ["kind", "about", "turn", "id"])
     op.create_index(op.f(f"ix_{NAME}_revision"), NAME, ["revision"])
-    kept = f"SELECT RAISE(ABORT, '{NAME}: what is recorded stays as it is')"
-    same = f"SELECT 1 FROM {NAME} WHERE id = NEW.id"  # noqa: S608 (our own name)
-    guards = [
-        f"CREATE TRIGGER {NAME}_kept_update BEFORE UPDATE ON {NAME} BEGIN {kept}; END",
-        f"CREATE TRIGGER {NAME}_kept_delete BEFORE DELETE ON {NAME} BEGIN {kept}; END",
-        f"CREATE TRIGGER {NAME}_kept_insert BEFORE INSERT ON {NAME} WHEN EXISTS ({same}) BEGIN {kept}; END",
-    ]
-    if op.get_bind().dialect.name != "sqlite":
-        guards = [
-            f"CREATE TRIGGER {NAME}_kept BEFORE UPDATE OR DELETE OR TRUNCATE ON {NAME} FOR EACH STATEMENT"
-            " EXECUTE FUNCTION jackfield_kept()"
-        ]
-    for guard in guards:
+    for guard in kept(op.get_bind().dialect.name, {NAME: ("id",)}):
         op.get_bind().exec_driver_sql(guard)
