@@ -59,7 +59,7 @@ class KeptPlate(NamedTuple):
     least_load_ohm: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Settings:
     """The usual driver with its inputs, units, the initials written into visits, and the language of answers.
 

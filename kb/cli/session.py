@@ -63,7 +63,7 @@ class _Trimmed:
         return getattr(self._stream, name)
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Session:
     """One call of one command: its book, its settings, and the way its answer goes out."""
 

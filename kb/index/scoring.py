@@ -190,7 +190,7 @@ _PART_OF_MAKE = 0.5  # up to this cost, the query names some words of a make, an
 _NO_WAY = Segmentation("", ())
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)  # every look-up from a cold start makes this class
 class Candidate:
     """Hold a spelling that the query may mean, under one segmentation of the query.
 

@@ -588,7 +588,7 @@ def test_settings_trusted_keys_and_photos_come_back_on_a_new_machine(
     with peers.changing(home) as mine:
         mine.trusted["south"] = KEY
     with Store.open(book) as store:
-        visit = next(Present(store).visits())[0].id
+        visit = Present(store).visits()[0][0].id
     photo = home / "photos" / visit / f"{'a' * 64}.jpg"
     photo.parent.mkdir(parents=True)
     photo.write_bytes(b"a picture")
