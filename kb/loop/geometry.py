@@ -47,7 +47,11 @@ HIGHEST_M: Final = 20.0
 def spot(value: object, place: Wording) -> Spot:
     """Read a corner ``[x, y]`` of a file, metres. Raises BadInput naming ``place``."""
     axes = listed(
-        number(-1000, 1000, Said("expected/number-from-to-unit", low=-1000, high=1000, unit="m")),
+        number(
+            -FARTHEST_M,
+            FARTHEST_M,
+            Said("expected/number-from-to-unit", low=-FARTHEST_M, high=FARTHEST_M, unit="m"),
+        ),
         2,
         2,
         expected=_SPOT,

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+import random
 from typing import Any
 
+import numpy as np
 import pytest
 
 from kb.base.errors import BadInput
@@ -569,3 +572,78 @@ def test_noise_of_the_whole_site_is_told_before_that_of_the_places() -> None:
         ("sofa", -49.5, -49, True),
         ("door", -38.9, -39, False),
     ]
+
+
+# -- a tilt, against numpy's least squares ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_tilt_is_the_plane_through_the_differences_that_numpy_finds(seed: int) -> None:
+    chance = random.Random(seed)
+    spots = [(chance.uniform(0.7, 4.3), chance.uniform(0.7, 3.3)) for _ in range(6)]
+    slope = chance.uniform(-2.2, 2.2), chance.uniform(-2.2, 2.2)
+    places, off = [], []
+    for number, (x, y) in enumerate(spots):
+        off.append(slope[0] * (x - 2.5) + slope[1] * (y - 2) + chance.gauss(0, 0.8))
+        level = 20 * math.log10(3.0 * vertical_h(Loop.rectangle(5, 4), (x, y, 1.2)) / 0.4) + off[-1]
+        places.append({"name": f"p{number}", "x_m": x, "y_m": y, "field_db": level})
+    loop = {**SIDES, "wire_height_m": 0.0, "current_a": 3.0}
+    faults = diagnose(readings_from({"positions": places, "loop": loop}))
+    told = [(one.text, one.where) for one in faults if one.code == "tilt"]
+
+    plane = np.column_stack([np.array(spots), np.ones(6)])
+    fitted = plane @ np.linalg.lstsq(plane, np.array(off), rcond=None)[0]
+    spread = np.array(off) - np.mean(off)
+    explained = float(np.sum((fitted - np.mean(off)) ** 2) / np.sum(spread**2))
+    rest = np.array(off) - np.median(off)
+    odd = np.abs(rest) > 3
+    lone = odd.sum() == 1 and np.ptp(rest[~odd]) <= 2
+    if np.ptp(fitted) >= 3 and explained >= 0.8 and not lone:
+        lowest = tuple(f"p{number}" for number in np.argsort(fitted)[:2])
+        assert [where for _, where in told] == [lowest]
+        assert f"{np.ptp(fitted):.1f} dB" in told[0][0]
+    else:
+        assert told == []
+
+
+def test_places_on_one_line_show_no_tilt() -> None:
+    loop = {**SIDES, "wire_height_m": 0.0, "current_a": 3.0}
+    places = []
+    for number in range(5):
+        x = y = 0.9 + 0.5 * number
+        level = 20 * math.log10(3.0 * vertical_h(Loop.rectangle(5, 4), (x, y, 1.2)) / 0.4) + 2.0 * number - 4
+        places.append({"name": f"p{number}", "x_m": x, "y_m": y, "field_db": level})
+    assert "tilt" not in [one.code for one in diagnose(readings_from({"positions": places, "loop": loop}))]
+
+
+def test_the_corners_of_a_loop_in_a_file_are_two_numbers_each_within_100_metres() -> None:
+    def corners(*spots: object) -> Loop | None:
+        return readings_from({"loop": {"corners_m": list(spots)}}).loop
+
+    seen = corners([0, 0], [5, -100], [5, 4], [0, 4])
+    assert seen is not None
+    assert set(seen.spots) == {(0, 0), (5, -100), (5, 4), (0, 4)}
+    for wrong in ([5, 100.2], [-100.2, 4], [5], [5, 4, 0], "5,4", [5, "4"]):
+        with pytest.raises(BadInput, match="corner 3"):
+            corners([0, 0], [5, 0], wrong)
+    # and a wire lies from 10 m below the floor to 20 m above it
+    for z, right in ((-10.0, True), (20.0, True), (-10.1, False), (20.1, False)):
+        with contextlib.nullcontext() if right else pytest.raises(BadInput, match="height"):
+            Loop(((0, 0, z), (5, 0, z), (5, 4, z)))
+    for flat in ((0, 0), (0, 0, 0, 0)):
+        with pytest.raises(BadInput, match="corner 1"):
+            Loop((flat, (5, 0, 0), (5, 4, 0)))  # type: ignore[arg-type]
+
+
+def test_a_loop_with_one_corner_a_millimetre_higher_lies_flat_and_with_two_it_does_not() -> None:
+    for rise, plane in ((0.0009, 1.0), (0.0011, None)):
+        assert Loop(((0, 0, 1.0), (5, 0, 1.0), (5, 4, 1.0 + rise))).plane == plane
+
+
+def test_a_ring_is_a_polygon_of_72_sides_from_ten_centimetres_to_100_metres() -> None:
+    ring = Loop.ring(2.0)
+    assert len(ring.corners) == 72
+    assert ring.box == pytest.approx((-0.000635, 2.000635, -0.000635, 2.000635), abs=1e-6)
+    assert ring.commissioning_point == pytest.approx((1, 1))
+    for diameter in (0.1, 100.0):
+        assert Loop.ring(diameter).area == pytest.approx(math.pi * diameter**2 / 4)
