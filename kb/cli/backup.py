@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, BookTrouble
 from kb.base.messages import Said, worded
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
+from kb.cli.progress import bar
 from kb.settings import BACKUPS
 
 if TYPE_CHECKING:
@@ -115,6 +117,8 @@ def restore_command(session: Session, file: str | None, replace: bool) -> int:
         for one in unreadable:
             session.say(session.language("cli/restore/skipped", file=one.name))
     done = restore(named, book, replace=replace)
+    with bar(session.language("cli/progress/index")) as tell, suppress(BookTrouble):
+        session.open_book(tell).catch_up()  # what it misses it catches up at the next question
     brought = done.brought
     for what in (*_besides(done, session.language), *brought.problems):
         session.say(what)

@@ -53,7 +53,8 @@ def named_set(session: Session, job: Job, make: str | None = None, model: str | 
             else Said("seen/nothing-of-set")
         )
         raise BadInput(Said("place/job", job=job.reference), seen, Said("expected/set-here-or-in-job"))
-    return found.source
+    known = session.book.known(found.source.make, found.source.model)
+    return replace(found.source, make=known.source.make, model=known.source.model) if known else found.source
 
 
 def job_if_there(session: Session, ref: str | None) -> Job | None:

@@ -210,11 +210,13 @@ def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
 
 def name_year(source: dict[str, Any], words: tuple[str, ...], expected: Wording) -> list[str]:
     """Put make, model and a year of a line into ``source``; returns the words that are left."""
-    from kb.domain.shortform import is_jack
+    from kb.domain.shortform import FORMS, is_jack
 
     if len(words) < 2:
         raise BadInput("record", " ".join(words) or NOTHING, expected)
     make, model, *tokens = words
+    if is_jack(make) and make not in FORMS:  # a word alone may be a make
+        raise BadInput(inside("record", "make"), make, Said("expected/two-words-then-jacks"))
     if is_jack(model):
         raise BadInput(inside("record", "model"), model, Said("expected/two-words-then-jacks"))
     if tokens and tokens[0].isdecimal() and len(tokens[0]) == 4:

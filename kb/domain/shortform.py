@@ -108,9 +108,9 @@ def written(data: Mapping[str, Any]) -> str:
         for field in _SHORT_FIELDS
         if said.get(field) not in (None, *_NOT_SAID)
     ]
-    mark = f"={data['marking']}" if data.get("marking") else ""
+    mark = data.get("marking") or ""
     ended = bool(words) or _mark_and_words(mark) != (mark, [])
-    tail = mark + (f":{','.join(words)}" if ended else "")
+    tail = (f"={mark}" if mark else "") + (f":{','.join(words)}" if ended else "")
     every = [head + tail for head in (*(name for name, of in FORMS.items() if of[0] is form), form.value)]
     meant = finding_from(said, "jack")
     return max(every, key=lambda token: _likeness(jack(token), meant))
@@ -159,13 +159,16 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
     """A mark may hold a colon; what follows the last one in small letters is words if each is one.
 
     If only some are, or all look like one mistyped, they are words as well: what was found must not be lost
-    in the mark. After a space they stay a part of the mark. A colon at the end ends the mark:
+    in the mark. After a space they stay a part of the mark. A colon at the end ends the mark. An outcome
+    without a colon is none: nobody prints ``ok``.
 
-    >>> _mark_and_words("AUDIO:ok"), _mark_and_words("AUDIO:ok:")
-    (('AUDIO', ['ok']), ('AUDIO:ok', []))
+    >>> [_mark_and_words(rest) for rest in ("AUDIO:ok", "AUDIO:ok:", "ok,pcm")]
+    [('AUDIO', ['ok']), ('AUDIO:ok', []), ('', ['ok', 'pcm'])]
     """
     mark, colon, said = rest.rpartition(":")
     words = _split(said)
+    if not colon and said == said.lower() and _tells_outcome(words):
+        return "", words
     if colon and not words:
         return mark.strip(), []
     if not (colon and words and said == said.lower()):
@@ -173,6 +176,12 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
     known = [bool(_meant(word)) for word in words]
     mistyped = not said.startswith(" ") and (any(known) or all(_near(word, _MISTYPED) for word in words))
     return (mark.strip(), words) if all(known) or mistyped else (rest.strip(), [])
+
+
+def _tells_outcome(words: Iterable[str]) -> bool:
+    """Are all of these short words, and is one of them an outcome?"""
+    meant = [WORDS.get(word) for word in words]
+    return None not in meant and any(one is not None and one[0] == "outcome" for one in meant)
 
 
 #: How much of a word must agree, so that it is not taken for a part of the mark, such as "arc" for "var".

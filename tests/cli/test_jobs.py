@@ -608,6 +608,13 @@ def test_a_job_is_named_by_words_of_its_client_the_open_one_if_there_are_several
     assert (nobody.code, "no job 'Brook'" in nobody.err) == (1, True)
 
 
+def test_a_visit_to_a_job_has_the_name_of_the_set_that_the_book_has(jackfield: Run) -> None:
+    jackfield("record", "Tarnow", "T40", "opt:ok")
+    jackfield("job", "add", "tarnow", "t-40", "--client", "Alder")
+    assert jackfield("record", "--job", "J-1", "opt:ok").out.endswith("recorded  Tarnow T40\n")
+    assert "make and model as two words" in jackfield("record", "opt:ok", "Tarnow", "T40").err
+
+
 def test_a_job_that_words_of_a_client_mean_is_named(jackfield: Run) -> None:
     jackfield("job", "add", "Tarnow", "T40", "--client", "Mrs Alder, 12 Mill Lane")
     for jack in ("opt:ok", "optical:ok", "headphones:mute"):  # the set is that of the job

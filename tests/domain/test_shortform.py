@@ -79,7 +79,7 @@ def test_a_mark_with_a_colon_and_no_word_of_ours_stays_a_mark(mark: str) -> None
 def test_a_stored_mark_that_ends_like_a_mistyped_word_is_written_so_that_it_can_be_read() -> None:
     again = written({"form": "rca-pair", "marking": "left:vari", "outcome": "carried"})
     assert jack(again).outcome is Outcome.CARRIED
-    for mark in ("left:vari", "AUDIO:ok", "AUDIO: ok", "AUDIO:", "OUT:OK"):
+    for mark in ("ok", "left:vari", "AUDIO:ok", "AUDIO: ok", "AUDIO:", "OUT:OK"):
         assert jack(written({"form": "rca-pair", "marking": mark})).jack.marking == mark
         assert jack(written({"form": "rca-pair", "marking": mark, "taken": True})).jack.marking == mark
 
@@ -89,6 +89,13 @@ def test_who_calls_a_jack_without_a_mark_a_headphone_jack_vouches_for_an_output(
     assert (told.jack.direction, told.why()) == (Direction.OUTPUT, "as you say")
     marked_in = finding_from({"form": "jack-3.5", "signal": "headphone", "marking": "AUDIO IN"}, "jack")
     assert marked_in.jack.direction is Direction.INPUT
+
+
+def test_an_outcome_after_the_wrong_sign_is_not_lost_in_the_mark() -> None:
+    slip = jack("opt=ok,pcm")
+    assert (slip.outcome, slip.jack.marking, slip.jack.format.value) == (Outcome.CARRIED, "", "pcm")
+    for mark in ("out", "fixed", "OK", "ok left"):
+        assert jack(f"rca={mark}").jack.marking == mark
 
 
 def test_speakers_that_stay_on_may_be_typed_as_stay() -> None:

@@ -146,6 +146,7 @@ def test_a_restore_says_how_many_visits_only_the_old_book_has(jackfield: Run, bo
     [kept] = book.parent.glob("*.before-restore-*.bak")
     assert str(kept) in said
     assert "3 visits are only in the old book" in said
+    assert jackfield("doctor").code == 0
     again = jackfield("restore", "--replace")
     assert "only in the old book" not in again.out
     assert jackfield("restore", "--replace", "--json").json["only_in_kept"] == 0
