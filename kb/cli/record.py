@@ -64,7 +64,8 @@ def record_command(
     if file and words:
         raise BadInput("record", Said("seen/file-and-line"), Said("expected/one-of-them"))
     job = None if file else job_if_there(session, said["job"])
-    if job is not None and words and is_jack(words[0]):
+    if said["job"] and words and is_jack(words[0]):
+        job = job or session.book.jobs.named(said["job"])  # its set is meant
         source = named_set(session, job)
         words = (source.make, source.model, *words)
     if photo is not None:

@@ -612,6 +612,9 @@ def test_a_visit_to_a_job_has_the_name_of_the_set_that_the_book_has(jackfield: R
     jackfield("record", "Tarnow", "T40", "opt:ok")
     jackfield("job", "add", "tarnow", "t-40", "--client", "Alder")
     assert jackfield("record", "--job", "J-1", "opt:ok").out.endswith("recorded  Tarnow T40\n")
+    assert "no job 'J-9' in the book" in jackfield("record", "--job", "J-9", "opt:ok").err
+    assert jackfield("job", "add", "--size", '40"', "--json").json["added"][0]["size_in"] == 40
+    assert "inches" in jackfield("job", "add", "--size", "big").err
     assert "make and model as two words" in jackfield("record", "opt:ok", "Tarnow", "T40").err
 
 
