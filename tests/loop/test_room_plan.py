@@ -303,7 +303,7 @@ def test_what_cannot_be_is_refused_by_name(change, why):
         plan(replace(Ask(room=ROOM, wire_height=0.0), **change))
 
 
-@settings(max_examples=2000 if LONG else 5)
+@settings(max_examples=100 if LONG else 5)
 @given(
     st.floats(1.5, 12),
     st.floats(1.5, 12),
