@@ -214,7 +214,8 @@ def test_two_turns_of_half_the_current_make_the_same_field():
     twice = once.wound(2)
     assert (once.turns, twice.turns, twice.current_a) == (1, 2, 1.5)
     assert twice.metres == pytest.approx(2 * once.metres) == pytest.approx(56)
-    assert len(twice.wires) == 2
+    assert [loop.spots for loop in twice.wires] == [loop.spots for loop, _ in twice.groups[0].loops]
+    assert [loop.turns for loop in twice.wires] == [2, 2]
     for point in INSIDE[:2]:
         assert twice.field(point) == pytest.approx(2 * once.field(point))
     (one,), (two,) = once.groups, twice.groups

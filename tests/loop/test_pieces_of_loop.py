@@ -19,6 +19,7 @@ from kb.loop.geometry import Loop
 from kb.loop.input_level import margin_db, show_level, voltage
 from kb.loop.metal import MetalLoss
 from kb.loop.readings_file import Readings, readings_from
+from kb.loop.spill import spill
 from kb.loop.standard import (
     LevelMeter,
     PlayedSignal,
@@ -647,3 +648,42 @@ def test_a_ring_is_a_polygon_of_72_sides_from_ten_centimetres_to_100_metres() ->
     assert ring.commissioning_point == pytest.approx((1, 1))
     for diameter in (0.1, 100.0):
         assert Loop.ring(diameter).area == pytest.approx(math.pi * diameter**2 / 4)
+
+
+# -- wire that goes up a wall, and what programs get -----------------------------------------------------
+
+#: Along the floor on two sides, up in two corners, and along the ceiling on the others.
+UP_THE_WALL = Loop(((0, 0, 0), (5, 0, 0), (5, 4, 0), (5, 4, 2.5), (0, 4, 2.5), (0, 0, 2.5)))
+
+
+def test_a_wire_that_goes_up_a_wall_is_a_spot_seen_from_above() -> None:
+    assert (UP_THE_WALL.area, UP_THE_WALL.perimeter, UP_THE_WALL.plane) == (20, 18 + 5, None)
+    assert UP_THE_WALL.clearance((2.5, 2)) == 2
+    assert UP_THE_WALL.clearance((5.3, 4.4)) == pytest.approx(0.5)
+    # 8 ways out of each side, and their ends; none from the upright wires
+    flat = spill(Loop.rectangle(5, 4), 2.0, ear=1.2, level_db=-32.0, storey=None)
+    found = spill(UP_THE_WALL, 2.0, ear=1.2, level_db=-32.0, storey=None)
+    assert all(one.level_db > -60 for one in found.by_distance)
+    assert 0.3 * flat.reach_m < found.reach_m < 2 * flat.reach_m
+
+
+def test_a_place_of_which_nobody_knows_where_it_is_is_compared_with_nothing() -> None:
+    places = [
+        {"name": "sofa", "x_m": 2.5, "y_m": 2, "field_db": 0},
+        {"name": "door", "x_m": 1, "field_db": 0},
+        {"name": "lamp", "y_m": 1, "field_db": 0},
+        {"name": "table", "field_db": 0},
+        {"name": "chair", "x_m": 1, "y_m": 1, "field_db": 0},
+    ]
+    found = compared(readings_from({"positions": places, "loop": SIDES}))
+    assert [one.name for one in found] == ["sofa", "chair"]
+
+
+def test_the_field_where_people_stand_near_a_counter_has_to_be_measured() -> None:
+    points = [{"name": f"p{n}", "field_db": 0, "height_m": 1.2} for n in range(3)]
+    for use, told in (("counter", [None]), ("refuge", [None]), ("chair", []), ("room", [])):
+        judgement = judge(readings_from({"use": use, "positions": points}))
+        standing = [one for one in judgement.checks if one.code == "standing"]
+        assert [one.ok for one in standing] == told
+        assert all((one.value, one.high, one.clause) == (None, 8, "9.5") for one in standing)
+        assert all(one.note is not None and "measured" in one.note.text for one in standing)

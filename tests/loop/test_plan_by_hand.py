@@ -453,3 +453,24 @@ def test_a_layout_is_judged_with_wire_as_bad_as_it_may_be_sold_and_with_the_boos
             amperes * 10 ** ((boost - 7) / 20) * math.hypot(worst, 2 * math.pi * 4000 * seen.inductance),
         )
         assert [fits(share * needs, metal_5k) for share in (0.99, 1.01)] == [False, True]
+
+
+@pytest.mark.usefixtures("few_ways")
+def test_programs_get_what_the_driver_has_to_give_and_how_far_the_field_reaches() -> None:
+    answer = driven(50.0, spill_db=-32.0)
+    told: Any = as_json(answer)
+    assert answer.fit is not None
+    assert answer.spill is not None
+    for key, need in (("at_1_khz", answer.fit.needs[0]), ("overload_test", answer.fit.needs[1])):
+        assert told["driver"][key] == {
+            "hertz": need.hertz, "current_a": need.current_a, "voltage_v": need.voltage_v
+        }  # fmt: skip
+        assert told["driver"]["voltage_margin_db"][f"{need.hertz:g}"] == need.margin_db
+    assert [told["driver"][key]["hertz"] for key in ("at_1_khz", "overload_test")] == [1000, 3150]
+    assert (told["spill"]["asked_db"], told["spill"]["reach_m"]) == (-32.0, answer.spill.reach_m)
+    [beside] = told["spill"]["beside"]
+    assert beside == {"distance_m": 1.0, "level_db": answer.spill.by_distance[0].level_db}
+    assert len(told["would_fit"]) == min(8, len(answer.better))
+    assert [each["turns"] for each in told["would_fit"]] == [each.turns for each in answer.better[:8]]
+    assert (told["wire_laid_m"], told["turns"], told["level"]["least"]) == (32, 1, False)
+    assert told["room"]["corners_m"] == [[0, 0], [8, 0], [8, 8], [0, 8]]
