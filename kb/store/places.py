@@ -155,7 +155,7 @@ class FilePlace:
         # Other programs decide how a read-only book can be read: each reading checks again.
         pool = QueuePool if self._way else NullPool
         engine = sa.create_engine("sqlite+pysqlite:///" + "book", creator=self._connect, poolclass=pool)
-        event.listen(engine, "begin", _begin)
+        event.listen(engine, "begin", self._begin)
         return engine
 
     def tables(self, connection: sa.Connection) -> set[str]:
@@ -238,7 +238,6 @@ class FilePlace:
                     file.execute(f"PRAGMA {setting}")
                 if not self._way:
                     file.execute("SELECT count(*) FROM sqlite_master").fetchone()
-                file.full = self if self._full else None
                 return file
             except sqlite3.OperationalError as problem:
                 file.close()
@@ -250,12 +249,30 @@ class FilePlace:
         assert refusal is not None
         raise refusal
 
-    def look_again(self) -> None:
-        """Raise sqlite3.OperationalError for a writing that met a full disk; the next one may have room."""
-        refusal = self._full
-        self._choose()
-        if refusal:
+    def _begin(self, connection: sa.Connection) -> None:
+        """Begin a transaction; sqlite3 begins none by itself here (isolation_level None), on every Python."""
+        if not connection.get_execution_options().get(WRITES):
+            connection.exec_driver_sql("BEGIN")
+            return
+        file = cast("_File", connection.connection.dbapi_connection)
+        if refusal := self._full:
+            self._choose()  # the next writing may have room
             raise refusal
+        until = time.monotonic() + PATIENCE
+        # SQLite's own waiting sleeps ever longer, so that of many writers the one that waited longest has the
+        # least chance: with 16 at once some starve. Here every waiting writer tries equally often.
+        file.execute("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    file.execute("BEGIN IMMEDIATE")
+                    return
+                except sqlite3.OperationalError as problem:
+                    if code_of(problem) != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                        raise
+                time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 (no secret)
+        finally:
+            file.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
 
     def _opened(self, way: Way) -> _File:
         file = sqlite3.connect(
@@ -269,36 +286,10 @@ class _File(sqlite3.Connection):
     """Hold a connection with the way it was opened."""
 
     way: Way
-    full: FilePlace | None = None  #: its place, if it can only read because the disk was full
 
 
 def _may_write(path: Path) -> bool:
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
-
-
-def _begin(connection: sa.Connection) -> None:
-    """Begin a transaction; sqlite3 begins none by itself here (isolation_level None), on every Python."""
-    if not connection.get_execution_options().get(WRITES):
-        connection.exec_driver_sql("BEGIN")
-        return
-    file = cast("_File", connection.connection.dbapi_connection)
-    if file.full:
-        file.full.look_again()
-    until = time.monotonic() + PATIENCE
-    # SQLite's own waiting sleeps ever longer, so that of many writers the one that waited longest has the
-    # least chance: with 16 at once some starve. Here every waiting writer tries equally often.
-    file.execute("PRAGMA busy_timeout = 0")
-    try:
-        while True:
-            try:
-                file.execute("BEGIN IMMEDIATE")
-                return
-            except sqlite3.OperationalError as problem:
-                if code_of(problem) != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                    raise
-            time.sleep(random.uniform(0.001, 0.01))  # noqa: S311 (no secret)
-    finally:
-        file.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
 
 
 def copy_book(path: Path, target: Path) -> None:

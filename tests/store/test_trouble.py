@@ -280,7 +280,7 @@ def test_a_book_on_a_full_disk_is_read_and_is_written_again_once_there_is_room(b
         with pytest.raises(BookTrouble, match="no room; nothing was changed"):
             store.record([visit("NEW")])
         assert len(store.visits_of(KEY)) == 1
-        assert [one.wrong for one in checks(store, book) if one.name != "rights"] == [()] * 8
+        assert not any(one.wrong for one in checks(store, book) if one.name != "rights")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, most)
     with store, pytest.raises(BookTrouble, match="no room"):
