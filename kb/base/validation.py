@@ -17,7 +17,6 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, TypeVar
 
-from kb.base import text
 from kb.base.errors import NOTHING, BadInput, inside, kind_of
 from kb.base.messages import Said, Wording, one_of
 
@@ -27,7 +26,6 @@ K = TypeVar("K")
 
 _LIST: Final = Said("expected/list")
 _NUMBER: Final = re.compile(r"[-+]?[0-9]+(?:\.[0-9]+)?\Z")
-SENTENCE: Final = 1200  #: characters of a sentence in a data file
 
 
 class Fields:
@@ -79,7 +77,7 @@ def listed(
     """A reader of lists of ``least`` to ``most`` entries.
 
     ``each`` is the key of the words that name one entry by the ``place`` of the list and its ``number`` from
-    1, or "" for the place alone; ``expected`` is the list.
+    1; ``expected`` is the list.
     """
 
     def read_all(value: object, place: Wording) -> tuple[T, ...]:
@@ -87,10 +85,7 @@ def listed(
             raise BadInput(place, _seen(value), expected)
         if len(value) > most:
             raise BadInput(place, Said("seen/entries", count=len(value)), Said("expected/at-most", most=most))
-        return tuple(
-            read(one, Said(each, place=place, number=number) if each else place)
-            for number, one in enumerate(value, 1)
-        )
+        return tuple(read(one, Said(each, place=place, number=number)) for number, one in enumerate(value, 1))
 
     return read_all
 
@@ -115,13 +110,6 @@ def truth(value: object, place: Wording) -> bool:
     if not isinstance(value, bool):
         raise BadInput(place, _seen(value), Said("expected/true-or-false"))
     return value
-
-
-def sentence(value: object, place: Wording) -> str:
-    """Words for people: one paragraph, not empty."""
-    if value is None:
-        raise BadInput(place, NOTHING, Said("expected/some-text"))
-    return text.line(value, place, SENTENCE, empty=False)
 
 
 def bounded(
@@ -163,9 +151,6 @@ def number(
 ) -> Callable[[object, Wording], float]:
     """A reader of numbers: see :func:`bounded`."""
     return lambda value, place: bounded(value, place, low=low, high=high, expected=expected, above=above)
-
-
-chance: Final = number(0, 1, Said("expected/chance"))
 
 
 def whole(low: int, high: int, expected: Wording = "") -> Callable[[object, Wording], int]:

@@ -15,4 +15,3 @@ LINE: Final = "#6b6b6b"  #: rules and outlines
 SHADE: Final = "#eef1f4"  #: behind a jack that is not used, or a table's head
 MARK: Final = "#0b4f6c"  #: the used jack, the chain
 WARN: Final = "#fff3d6"  #: behind a caution
-HOLE: Final = "#ffffff"  #: inside a socket
