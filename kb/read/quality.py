@@ -29,8 +29,8 @@ class Measures(NamedTuple):
     """Hold measures of a photo; luminance is from 0 to 255.
 
     ``light`` is its mean luminance. 99.9% of it are no brighter than ``bright``. ``burnt`` is the share that
-    a light burnt out: white, with a soft edge. ``grain`` is the standard deviation of its noise (J.
-    Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996). ``blur``
+    a light burnt out: white, and round or with a soft edge. ``grain`` is the standard deviation of its noise
+    (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996). ``blur``
     is the radius in pixels, of a Gaussian, by which its edges are blurred: across or down, whichever is
     more, since a hand moves in one direction. It follows from the variance of the Laplacian in shares of
     that of the gradient (J. L. Pech-Pacheco and others, "Diatom autofocusing in brightfield microscopy", ICPR
@@ -70,6 +70,8 @@ _BUSIEST: Final = 92.0  # percentile of tiles from which on edges tell of the bl
 _KERNEL: Final = ((1, -2, 1), (-2, 4, -2), (1, -2, 1))  # Immerkaer's
 _WHITE: Final = 250
 _RING: Final = 9  # pixels
+_ROUND: Final = 0.86  # of the area of a circle of the same outline: a square has 0.79 of it
+_FULL: Final = 0.95  # of its outline's area
 _SOFT: Final = 200.0  # luminance around what a light burnt out; around white paper it is lower
 
 
@@ -128,7 +130,7 @@ def _tiles(picture: Any, size: int) -> Any:
 
 
 def _burnt(grey: Any) -> float:
-    """Return the share of a picture that is white without a hard edge."""
+    """Return the share of a picture that is white, and round or without a hard edge as paper has."""
     import cv2
     import numpy as np
 
@@ -140,4 +142,14 @@ def _burnt(grey: Any) -> float:
     spot = (parts == largest).astype(np.uint8)
     ring = cv2.dilate(spot, np.ones((2 * _RING + 1, 2 * _RING + 1), np.uint8)) - spot
     soft = ring.any() and float(grey[ring > 0].mean()) > _SOFT
-    return float(spot.mean()) if soft else 0.0
+    return float(spot.mean()) if soft or _is_round(spot) else 0.0
+
+
+def _is_round(spot: Any) -> bool:
+    """Return whether a spot is a full disc: nothing is printed on it, and a square is less round."""
+    import cv2
+    import numpy as np
+
+    hull = cv2.convexHull(cv2.findNonZero(spot))
+    area, around = cv2.contourArea(hull), cv2.arcLength(hull, True)
+    return bool(4 * np.pi * area > _ROUND * around**2 and spot.sum() > _FULL * area)

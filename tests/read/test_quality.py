@@ -64,6 +64,25 @@ def test_a_torch_in_the_picture_burns_it_out() -> None:
     assert seen(Image.fromarray(lit)) == ("glaring",)
 
 
+def burnt(shape: str, *where: Any, **how: Any) -> float:
+    """Which share of a small photo a light burnt out, if this white shape is on it."""
+    drawn = Image.new("RGB", (400, 300), "#484440")
+    getattr(ImageDraw.Draw(drawn), shape)(*where, **how)
+    return measured(np.asarray(drawn)).burnt
+
+
+def test_the_hard_disc_of_a_torch_on_shiny_plastic_burns_a_mark_out() -> None:
+    assert burnt("ellipse", (150, 100, 210, 160), fill="white") > 0.02
+    assert burnt("ellipse", (150, 100, 230, 155), fill="white") > 0.02  # seen at an angle
+
+
+def test_a_white_plate_a_white_ring_and_white_print_are_not_burnt_out() -> None:
+    assert burnt("rectangle", (150, 100, 210, 160), fill="white") == 0
+    assert burnt("polygon", [(150, 100), (214, 110), (206, 166), (144, 160)], fill="white") == 0
+    assert burnt("ellipse", (150, 100, 210, 160), outline="white", width=15) == 0  # a socket
+    assert burnt("text", (100, 100), "OO", fill="white", font_size=90) == 0
+
+
 def test_white_paper_and_a_screenshot_are_not_burnt_out() -> None:
     paper = Image.new("RGB", (1600, 1200), "#404040")
     ImageDraw.Draw(paper).rectangle((200, 150, 1400, 1050), fill="white")
