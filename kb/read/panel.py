@@ -88,7 +88,8 @@ def look(sent: bytes, place: Wording, kind: Kind = Kind.TELEVISION) -> PanelDraf
 def looks(reader: PictureReader, picture: bytes, place: Wording = "photo") -> Iterator[Reading]:
     """Yield the readings of a photo of a panel that are to be ``joined``: grain hides other marks in each."""
     yield reader.read(picture, place)
-    yield reader.read(picture, place, closer=True)
+    yield reader.read(picture, place, closer=1)
+    yield reader.read(picture, place, closer=2)
 
 
 class Difference(NamedTuple):

@@ -30,9 +30,9 @@ class Measures(NamedTuple):
 
     ``light`` is its mean luminance. 99.9% of it are no brighter than ``bright``. ``burnt`` is the share that
     a light burnt out: white, and round or with a soft edge. ``grain`` is the standard deviation of its noise
-    (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996). ``blur``
-    is the radius in pixels, of a Gaussian, by which its edges are blurred: across or down, whichever is
-    more, since a hand moves in one direction. It follows from the variance of the Laplacian in shares of
+    (J. Immerkaer, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996).
+    ``blur`` is the radius in pixels, of a Gaussian, by which its edges are blurred: across or down, whichever
+    is more, since a hand moves in one direction. It follows from the variance of the Laplacian in shares of
     that of the gradient (J. L. Pech-Pacheco and others, "Diatom autofocusing in brightfield microscopy", ICPR
     2000, compare both). The references are from memory.
     """

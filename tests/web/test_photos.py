@@ -414,7 +414,7 @@ def test_without_the_extra_a_heic_photo_is_refused_by_its_name(
 ) -> None:
     (tmp_path / "pi_heif.py").write_text("raise ImportError")
     monkeypatch.syspath_prepend(str(tmp_path))
-    with pytest.raises(BadInput, match=r"HEIC photo.*jackfield\[heic\]"):
+    with pytest.raises(BadInput, match=r"HEIC photo.*take JPEG.*'\.\[heic\]'"):
         cleaned(HEIC)
 
 
