@@ -45,7 +45,7 @@ class Seen:
     hard: bool
     aside: bool
     how: str
-    readings: tuple[Reading, ...]  #: the whole photo, and looked at more closely, twice
+    readings: tuple[Reading, ...]  #: the whole photo, and looked at more closely
     printed: Reading  #: as if every text had been read as it is printed
 
 
@@ -249,7 +249,7 @@ def run(each: int, seed: int, file: Path | None = None, *, show_wrong: bool = Fa
         spent = used.ru_utime + used.ru_stime - before.ru_utime - before.ru_stime
         clock = (time.monotonic() - began) / len(new)
         print(
-            f"panels: processor {spent / len(new):.1f} s a photo, looked at three times;"
+            f"panels: processor {spent / len(new):.1f} s a photo, looked at two or three times;"
             f" {clock:.1f} s by the clock with drawing; memory {used.ru_maxrss / 1024:.0f} MB at most"
         )
         seen += new
