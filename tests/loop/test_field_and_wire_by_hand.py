@@ -241,6 +241,16 @@ def test_people_stand_in_front_of_a_counter_up_to_half_a_metre_away() -> None:
     assert listening_plane(Loop.rectangle(4, 3), 1.2, most=60).standing is None
 
 
+def test_where_points_are_agreed_people_stand_up_to_the_wire_itself() -> None:
+    loop = Loop.rectangle(1.6, 1.4)
+    around = [(x / 20, y / 20) for x in range(33) for y in range(29)]
+    strongest = max(abs(vertical_h(loop, (x, y, 0.2))) for x, y in around)
+    standing = listening_plane(loop, 0.2, margin=0.3, use=Use.COUNTER).standing
+    assert standing == pytest.approx(strongest, rel=0.02)
+    inner = max(abs(vertical_h(loop, (x, y, 0.2))) for x, y in around if 0.5 <= x <= 1.1 and 0.5 <= y <= 0.9)
+    assert standing > 1.2 * inner
+
+
 def test_a_map_goes_from_border_to_border() -> None:
     asked = grid(Loop.rectangle(5, 4), 1.2, 3, 5, 0.5, field=lambda corner: 100 * corner[0] + corner[1])
     assert [row[0] for row in asked] == pytest.approx([-50 + y for y in (-0.5, 0.75, 2.0, 3.25, 4.5)])

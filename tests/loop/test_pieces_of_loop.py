@@ -687,3 +687,17 @@ def test_the_field_where_people_stand_near_a_counter_has_to_be_measured() -> Non
         assert [one.ok for one in standing] == told
         assert all((one.value, one.high, one.clause) == (None, 8, "9.5") for one in standing)
         assert all(one.note is not None and "measured" in one.note.text for one in standing)
+
+
+def test_half_of_the_places_do_not_agree_on_one_level() -> None:
+    def keys(*off: float) -> list[str]:
+        loop: dict[str, Any] = {**SIDES, "wire_height_m": 0.0, "current_a": 3.0}
+        places = []
+        for number, ((x, y), more) in enumerate(zip(SEATS, off, strict=False)):
+            level = 20 * math.log10(3.0 * vertical_h(Loop.rectangle(5, 4), (x, y, 1.2)) / 0.4) + more
+            places.append({"name": f"p{number}", "x_m": x, "y_m": y, "field_db": level})
+        return [one.key for one in diagnose(readings_from({"positions": places, "loop": loop}))]
+
+    # the middle of -10, -4, -3 and 5 dB is -3.5 dB, which two of the four places are near
+    assert "loop/fault/drive-low/computed" not in keys(-10, -3, -4, 5)
+    assert "loop/fault/drive-low/computed" in keys(-10, -3, -4, -5)
