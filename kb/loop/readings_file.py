@@ -65,6 +65,7 @@ from kb.loop.standard import (
     Use,
     target_db,
 )
+from kb.loop.units import LONGEST_SIDE_M, SHORTEST_SIDE_M
 
 MOST_POSITIONS: Final = 500
 MOST_FREQUENCIES: Final = 100
@@ -332,7 +333,8 @@ def _loop(data: object, _: Wording) -> tuple[Loop | None, float | None, float, b
     turns = fields.take("turns", whole(1, MOST_TURNS), 1)
     outline = listed(spot, MOST_CORNERS, each="place/corner-of")
     corners = fields.take("corners_m", outline, ())
-    side = number(0.3, 100, Said("expected/number-from-to-unit", low=0.3, high=100, unit="m"))
+    low, high = SHORTEST_SIDE_M, LONGEST_SIDE_M
+    side = number(low, high, Said("expected/number-from-to-unit", low=low, high=high, unit="m"))
     length, width = (
         fields.take(key, side, 0.0) if corners else fields.need(key, side) for key in ("length_m", "width_m")
     )

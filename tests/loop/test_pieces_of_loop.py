@@ -701,3 +701,45 @@ def test_half_of_the_places_do_not_agree_on_one_level() -> None:
     # the middle of -10, -4, -3 and 5 dB is -3.5 dB, which two of the four places are near
     assert "loop/fault/drive-low/computed" not in keys(-10, -3, -4, 5)
     assert "loop/fault/drive-low/computed" in keys(-10, -3, -4, -5)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        {"loop": {**SIDES, "colour": 1}},
+        {"positions": [{"name": "sofa", "field_db": 0, "colour": 1}]},
+        {"noise": {"driver_off_dba": -50, "colour": 1}},
+        {"response": {"db_100_hz": 0, "colour": 1}},
+        {"user": {"satisfied": True, "colour": 1}},
+        {"colour": 1},
+    ],
+)
+def test_a_field_that_nobody_knows_is_named_wherever_it_is(data: dict[str, Any]) -> None:
+    with pytest.raises(BadInput, match="colour"):
+        readings_from(data)
+
+
+def test_a_side_of_a_room_in_a_file_is_bounded_and_the_bounds_are_said() -> None:
+    for side in (0.29, 100.1):
+        with pytest.raises(BadInput, match=r"0\.3 to 100(\.0)? m"):
+            readings_from({"loop": {"length_m": side, "width_m": 4}})
+
+
+def test_the_name_of_a_place_has_80_characters_at_most() -> None:
+    for count, right in ((80, True), (81, False)):
+        for data in (
+            {"positions": [{"name": "x" * count, "field_db": 0}]},
+            {"response": {"at": "x" * count, "db_1000_hz": 0}},
+        ):
+            with contextlib.nullcontext() if right else pytest.raises(BadInput, match="80"):
+                readings_from(data)
+
+
+def test_of_agreed_points_one_at_each_height_is_enough() -> None:
+    # cl. 9.4, second-hand; by the figure of clause 9.3 three are
+    points = [{"name": f"p{h}", "field_db": 0, "height_m": h} for h in (1.2, 1.45, 1.7)]
+    for agreed, ok in ((True, True), (False, None)):
+        data = {"use": "counter", "positions": points, "points_agreed": agreed}
+        checks = [one for one in judge(readings_from(data)).checks if one.code == "points"]
+        assert [(one.height, one.ok) for one in checks] == [(h, ok) for h in (1.2, 1.45, 1.7)]
+        assert {one.low for one in checks} == ({1.0} if agreed else {3.0})

@@ -474,3 +474,11 @@ def test_programs_get_what_the_driver_has_to_give_and_how_far_the_field_reaches(
     assert [each["turns"] for each in told["would_fit"]] == [each.turns for each in answer.better[:8]]
     assert (told["wire_laid_m"], told["turns"], told["level"]["least"]) == (32, 1, False)
     assert told["room"]["corners_m"] == [[0, 0], [8, 0], [8, 8], [0, 8]]
+
+
+def test_of_one_height_that_is_uneven_it_is_said_which_would_do_and_of_several_it_is_not() -> None:
+    pad = Ask(room=Loop.rectangle(1, 1), wire_height=1.17, listen=(1.2,), margin=0.03, use=Use.CHAIR)
+    [one] = plan(pad).reasons
+    assert "0.90 m" in one.text
+    [both] = plan(replace(pad, listen=(1.2, 1.25))).reasons
+    assert "0.90 m" not in both.text

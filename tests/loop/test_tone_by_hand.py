@@ -177,7 +177,9 @@ def test_noise_longer_than_ten_seconds_repeats_without_a_jump(monkeypatch):
         # where it begins again, and where the blend of a tenth of a second ends
         assert max(steps[999], steps[1009]) <= 1.01 * max(steps[20:990])
     assert len(pink(300, 1)) == 300
+    assert pink(300) == pink(300, 1)
     assert pink(300, 1)[:10] != pink(300, 2)[:10]
+    assert combi(450) == combi(450, 1)
 
 
 def test_the_join_is_as_loud_as_the_rest(monkeypatch):
