@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from operator import mul
 from typing import Final
 
 from kb.isolate.model import SOMETHING_ELSE, Test
@@ -48,7 +49,7 @@ def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, floa
 
 def entropy(chances: Iterable[float]) -> float:
     """Return the uncertainty in bits."""
-    return -sum(p * math.log2(p) for p in chances if p > 0)
+    return -sum([p * math.log2(p) for p in chances if p > 0])
 
 
 def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str, float]) -> Test | None:
@@ -122,7 +123,7 @@ class Soonest:
         for test in left:
             undecided, minutes, open_ = 0.0, self._tests[test].minutes, []
             for place, column in enumerate(self._columns[test]):
-                joint = [p * q for p, q in zip(odds, column, strict=True)]
+                joint = list(map(mul, odds, column))
                 p = sum(joint)
                 undecided += p * math.log2(p) + entropy(joint)
                 if max(joint) < SURE * p and not self._ends[test][place]:
@@ -146,10 +147,10 @@ class Soonest:
 
 def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float, float]]:
     """Return, for each answer, its chance, the remaining bits, and the chance of the likeliest fault."""
-    rows = [test.rows[complaint, fault] for fault in odds]
+    chances = list(odds.values())
     results = []
-    for place in range(len(test.answers)):
-        joint = [p * row[place] for p, row in zip(odds.values(), rows, strict=True)]
+    for column in zip(*(test.rows[complaint, fault] for fault in odds), strict=True):
+        joint = list(map(mul, chances, column))
         p = sum(joint)
         left = math.log2(p) + entropy(joint) / p  # the entropy of joint / p
         results.append((p, left, max(joint) / p))

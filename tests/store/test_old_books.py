@@ -114,7 +114,7 @@ def test_what_was_entered_anew_in_an_old_book_gives_way_to_a_correction(book: Pa
         assert [one.name for one in checks(store, book) if not one.ok] == []
 
 
-@pytest.mark.parametrize("stamp", OLD)
+@pytest.mark.parametrize("stamp", OLD if LONG else [OLD[0], OLD[-1]])
 def test_an_upgrade_that_is_killed_anywhere_leaves_the_old_book_whole(book: Path, stamp: str) -> None:
     book.parent.mkdir(mode=0o700)
     old_book(book, stamp)
