@@ -4,6 +4,7 @@ The package is pure: it knows numbers and units. Without an extra it imports onl
 modules:
 
 - ``units``: read and show lengths
+- ``decibels``: decibels as a ratio, and back
 - ``sentences``: sentences for people, as keys and values
 - ``geometry``: positions of wire and listeners
 - ``standard``: limits and rules of IEC 60118-4
