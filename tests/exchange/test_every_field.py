@@ -152,7 +152,7 @@ def saved_with(separator: str) -> Callable[[str], str]:
 def shared(book: Store, _: list[Visit], other: Store, folder: Path) -> None:
     path = folder / "bundle.jsonl"
     with book.snapshot() as now:
-        ids = [one.id for some in book.visits() for one in some]
+        ids = [one.id for some in now.visits() for one in some]
         facts = outgoing(now, 0, Given(), approved=ids)
         said = {"book": now.standing.book, "to": now.revision, "mark": now.standing.mark}
         bundle.write(path, facts, after=0, key=None, replace=True, **said)
