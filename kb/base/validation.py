@@ -77,7 +77,7 @@ def listed(
     """A reader of lists of ``least`` to ``most`` entries.
 
     ``each`` is the key of the words that name one entry by the ``place`` of the list and its ``number`` from
-    1; ``expected`` is the list.
+    1, or "" for the place alone; ``expected`` is the list.
     """
 
     def read_all(value: object, place: Wording) -> tuple[T, ...]:
@@ -85,7 +85,10 @@ def listed(
             raise BadInput(place, _seen(value), expected)
         if len(value) > most:
             raise BadInput(place, Said("seen/entries", count=len(value)), Said("expected/at-most", most=most))
-        return tuple(read(one, Said(each, place=place, number=number)) for number, one in enumerate(value, 1))
+        return tuple(
+            read(one, Said(each, place=place, number=number) if each else place)
+            for number, one in enumerate(value, 1)
+        )
 
     return read_all
 

@@ -13,6 +13,7 @@ from kb.domain.visit import visit_from
 from kb.store import Store
 from tests.exchange.helpers import facts, fill
 from tests.exchange.test_bundles_back import bundle
+from tests.present import Present
 from tests.web.conftest import Phone
 from tests.web.test_guards import PAGES
 
@@ -300,7 +301,7 @@ def test_a_visit_whose_bundle_was_taken_back_is_not_called_in_the_book(
     with Store.open(tmp_path / "theirs.sqlite") as theirs:
         fill(theirs, 1, "T")
         came = facts(theirs)
-        visit = next(theirs.visits())[0].id
+        visit = Present(theirs).visits()[0][0].id
     book.change(lambda store: store.merge(came, outside=True, origin=bundle(1)))
     assert "In the book" in phone.get(f"/recorded?visit={visit}").text
     book.change(lambda store: store.turn_bundle(bundle(1).id, taken_back=True))
