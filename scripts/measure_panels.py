@@ -249,7 +249,7 @@ def run(each: int, seed: int, file: Path | None = None, *, show_wrong: bool = Fa
         spent = used.ru_utime + used.ru_stime - before.ru_utime - before.ru_stime
         clock = (time.monotonic() - began) / len(new)
         print(
-            f"panels: processor {spent / len(new):.1f} s a photo, looked at two or three times;"
+            f"panels: processor {spent / len(new):.1f} s a photo, looked at twice;"
             f" {clock:.1f} s by the clock with drawing; memory {used.ru_maxrss / 1024:.0f} MB at most"
         )
         seen += new

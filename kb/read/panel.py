@@ -13,7 +13,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
-from statistics import median
 from typing import Final, NamedTuple
 
 from kb.base.messages import Wording
@@ -31,7 +30,6 @@ from kb.read.printed_lines import Line, level, look_alikes, slope
 #: panels, only one of L and R was seen, a heading over several was given to it, its mark does not settle what
 #: plugs in.
 DOUBTS: Final = ("faint", "mended", "unknown", "side", "heading", "form")
-_WELL: Final = 0.95  # of the confidence of a look's texts, in the middle
 FAINT: Final = 0.85  #: a reader that is less sure than this is often wrong
 _MET: Final = 0.5  # of a mark's letters, so many belong to words that panels have
 _LONGEST: Final = 44  # signs of a mark
@@ -88,15 +86,9 @@ def look(sent: bytes, place: Wording, kind: Kind = Kind.TELEVISION) -> PanelDraf
 
 
 def looks(reader: PictureReader, picture: bytes, place: Wording = "photo") -> Iterator[Reading]:
-    """Yield the readings of a photo of a panel that are to be ``joined``: grain hides other marks in each.
-
-    If a closer look reads most texts well, another one adds nothing.
-    """
+    """Yield the readings of a photo of a panel that are to be ``joined``: grain hides other marks in each."""
     yield reader.read(picture, place)
-    near = reader.read(picture, place, closer=1)
-    yield near
-    if median([one.sure for one in near.pieces] or [0.0]) < _WELL:
-        yield reader.read(picture, place, closer=2)
+    yield reader.read(picture, place, closer=True)
 
 
 class Difference(NamedTuple):

@@ -85,20 +85,20 @@ class PictureReader:
         picture: bytes,
         place: Wording = "photo",
         *,
-        closer: int = 0,
+        closer: bool = False,
         label: bool = False,
     ) -> Reading:
         """Return the text of a JPEG that ``cleaned`` made, or of another picture of our own making.
 
         ``label``: all lines run in one direction, and those that are not certain are read again; ``closer``
         then looks only where most of the text is. Without ``label``, ``closer`` looks at all of a panel, in
-        even light and with less grain: 1, or still less: 2. Raises BadInput if reading takes more than its
-        limits, BookTrouble if the process cannot be started.
+        even light and with less grain. Raises BadInput if reading takes more than its limits, BookTrouble if
+        the process cannot be started.
         """
         process = self._started(place)
         assert process.stdin is not None
         assert process.stdout is not None
-        head = bytes([closer + 4 * label]) + len(picture).to_bytes(4, "big")
+        head = bytes([closer + 2 * label]) + len(picture).to_bytes(4, "big")
         late = threading.Timer(limits.RECOGNISER_WAIT_S, process.kill)
         late.start()
         try:

@@ -1,9 +1,9 @@
 """Recognise the text in pictures, in a process of its own, without a network.
 
 ``picture`` starts it and sends one picture after another; this module imports little of ours. Each picture
-comes on stdin as a byte (1 or 2: look closer, in one of two ways; 4 more: it is a label), its length (four
-bytes) and its content. Each answer is a line of JSON on stdout: the picture's size, its measures
-(``quality``), and a list of text, four corners, confidence and other readings of the same place.
+comes on stdin as a byte (1: look closer, 2: it is a label, 3: both), its length (four bytes) and its content.
+Each answer is a line of JSON on stdout: the picture's size, its measures (``quality``), and a list of text,
+four corners, confidence and other readings of the same place.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def from_start(box: Any, turned: bool) -> list[Any]:
     return [box[(first + corner) % 4] for corner in range(4)]
 
 
-def recognised(content: bytes, reader: Any, *, closer: int = 0, label: bool = False) -> dict[str, Any]:
+def recognised(content: bytes, reader: Any, *, closer: bool = False, label: bool = False) -> dict[str, Any]:
     """Return what ``picture.Reading`` has of a picture; ``label``: be thorough."""
     import numpy as np
     from PIL import Image
@@ -117,9 +117,9 @@ def recognised(content: bytes, reader: Any, *, closer: int = 0, label: bool = Fa
         pixels: Any = np.asarray(picture.convert("RGB"))[:, :, ::-1]  # the library takes blue first
     high, wide = pixels.shape[:2]
     if label:
-        pieces = label_lines(pixels, reader, closer=bool(closer))
+        pieces = label_lines(pixels, reader, closer=closer)
     elif closer:
-        pieces = panel_lines(pixels, reader, closer)
+        pieces = panel_lines(pixels, reader)
     else:
         pieces = _whole(np.ascontiguousarray(pixels), reader)
     seen = measured(np.ascontiguousarray(pixels))
@@ -177,23 +177,16 @@ def _part(grey: Any) -> tuple[int, int, int, int]:
 
 # -- panels ----------------------------------------------------------------------------------------------
 
-#: Of each closer look: the radius of the grain that is taken away, in pixels, and the longer side of the
-#: picture in which text is searched. In the dark and in shadow it is found in the smaller one.
-_LOOKS: Final = ((1.0, _SEARCHED), (1.6, 960))
+_FINE: Final = 1.0  # radius of the grain, in pixels
 _GRAIN: Final = (1.0, 1.6)  # radii of the grain taken from a line; a third picture of it is as photographed
 _MOST_TEXTS: Final = 100  # of a panel; grain looks like hundreds of them
 _GAP: Final = 1.15  # heights between the middles of two letters that belong to two texts
 _HALF: Final = 0.5  # heights from the middle of a letter to the end of its box, at most
 _LYING: Final = 2.5  # so many times as high as wide, a text lies on its side whatever the others do
-_LEAST_WIDE: Final = 1.2  # heights; what is narrower is not fitted to its text
-_TILT: Final = 0.12  # of a text in its box, at most
-_MARGIN: Final = 0.75  # of the height of these rows, above and below them
-_HIGHER: Final = 0.75  # of a box's height; a text that is nearly as high leaves it as it is
-_LOWEST: Final = 0.6  # of the height of most texts
 _READ_WELL: Final = 0.97  # a line read with less is read in all grains
 
 
-def panel_lines(pixels: Any, reader: Any, look: int = 1) -> list[list[Any]]:
+def panel_lines(pixels: Any, reader: Any) -> list[list[Any]]:
     """Return the pieces of a panel in much grain, wherever they are on the photo.
 
     A line is read from several pictures of it at once: what grain looks like in one of them it does not look
@@ -202,11 +195,10 @@ def panel_lines(pixels: Any, reader: Any, look: int = 1) -> list[list[Any]]:
     import numpy as np
 
     pixels = np.ascontiguousarray(pixels)
-    grain, searched = _LOOKS[look - 1]
-    scale = min(1.0, searched / max(pixels.shape[:2]))
-    found = _boxes(_even(pixels, grain, 25, 45), scale, reader, _LEAST_BOX)
+    scale = min(1.0, _SEARCHED / max(pixels.shape[:2]))
+    found = _boxes(_even(pixels, _FINE, 25, 45), scale, reader, _LEAST_BOX)
     found = sorted(found, key=lambda one: -one[1])[:_MOST_TEXTS]
-    boxes = fitted(_widened([box for box, _ in found]), pixels)
+    boxes = _widened([box for box, _ in found])
     lines = _upright([(box, _cut(pixels, box)) for box in boxes], reader)
     read = [(box, line.shape[1] / line.shape[0], _read_in_grain(line, reader)) for box, line in lines]
     letters = "".join(every.text for _, _, (every, _) in read if every.sure >= _READ_WELL)
@@ -266,57 +258,6 @@ def _widened(boxes: list[Any]) -> list[Any]:
             box = np.array(box) + np.array([-along, along, along, -along])
         out.append(box)
     return out
-
-
-def fitted(boxes: list[Any], pixels: Any) -> list[Any]:
-    """Return the boxes no higher than their texts, and level with them.
-
-    In grain and in the dark, the library's boxes are two to four times as high as their text. A line that
-    fills a third of its picture is not read. The marks of a panel are of one size: what fits a box much lower
-    than the others is no line of text.
-    """
-    import numpy as np
-
-    fits = [_around_text(box, pixels) for box in boxes]
-    heights = [math.dist(fit[0], fit[3]) for fit in fits]
-    least = _LOWEST * float(np.median(heights)) if heights else 0.0
-    return [fit if high >= least else box for box, fit, high in zip(boxes, fits, heights, strict=True)]
-
-
-def _around_text(box: Any, pixels: Any) -> Any:
-    """Return the part of a box that its darkest or brightest rows fill, or the box if that is most of it."""
-    import cv2
-    import numpy as np
-
-    if math.dist(box[0], box[1]) < _LEAST_WIDE * math.dist(box[0], box[3]):
-        return box
-    grey = cv2.cvtColor(_cut(pixels, box), cv2.COLOR_BGR2GRAY).astype(np.float32)
-    high, wide = grey.shape
-    drawn = np.abs(cv2.GaussianBlur(grey, (0, 0), 1.6) - cv2.GaussianBlur(grey, (0, 0), 15))
-    best: tuple[float, float, Any] = (0.0, 0.0, None)
-    for tilt in sorted(np.linspace(-_TILT, _TILT, 9), key=abs):  # a line is narrowest where it is level
-        level = np.array([(1, 0, 0), (tilt, 1, -tilt * wide / 2)], np.float32)
-        turned = cv2.warpAffine(drawn, level, (wide, high), borderMode=cv2.BORDER_REFLECT)
-        rows = cv2.GaussianBlur(turned.mean(axis=1, keepdims=True), (0, 0), 1).ravel()
-        if rows.std() > 1.03 * best[0]:
-            best = float(rows.std()), float(tilt), rows
-    _, tilt, rows = best
-    if rows is None:
-        return box
-    top = low = int(rows.argmax())
-    least = np.percentile(rows, 10) + 0.3 * (rows.max() - np.percentile(rows, 10))
-    while top > 0 and rows[top - 1] > least:
-        top -= 1
-    while low < high - 1 and rows[low + 1] > least:
-        low += 1
-    margin = _MARGIN * (low + 1 - top)
-    first, last, aslant = (top - margin) / high, (low + 1 + margin) / high, tilt * wide / 2 / high
-    if last - first > _HIGHER:
-        return box
-    corners = ((0, first + aslant), (1, first - aslant), (1, last - aslant), (0, last + aslant))
-    one, two, three, four = map(np.array, box)
-    places = [(one + (two - one) * x) * (1 - y) + (four + (three - four) * x) * y for x, y in corners]
-    return np.array(places, np.float32)
 
 
 def _read_in_grain(line: Any, reader: Any) -> list[Read]:
@@ -519,7 +460,7 @@ def main() -> int:
         content = stdin.read(int.from_bytes(head[1:], "big"))
         _grant(limits.seconds)
         try:
-            answer = recognised(content, reader, closer=head[0] & 3, label=bool(head[0] & 4))
+            answer = recognised(content, reader, closer=bool(head[0] & 1), label=bool(head[0] & 2))
         except Exception:  # out of memory, as each of the libraries says it
             return 2
         answers.write(json.dumps(answer) + "\n")

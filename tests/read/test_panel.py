@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from kb.domain.words import Direction, Form, Kind, Signal
-from kb.read.panel import PanelDraft, SeenJack, jacks_in, joined, looks
-from kb.read.picture import Piece, Reading
+from kb.read.panel import PanelDraft, SeenJack, jacks_in, joined
+from kb.read.picture import Reading
 from tests.read.pictures import panel_as
 
 PAIR = ((300.0, 500.0, "L"), (380.0, 500.0, "R"))
@@ -305,20 +305,6 @@ def test_of_two_readings_of_one_photo_the_likelier_text_of_each_place_is_kept() 
     near = panel_as((302, 501, "HDMI 1"), (900, 500, "HEADPHONE"), (601, 501, "OPT"), sure=0.95)
     texts = {piece.text for piece in joined(whole, near).pieces}
     assert texts == {"HDMI 1", "OPTICAL OUT", "HEADPHONE"}
-
-
-@pytest.mark.parametrize(
-    ("sure", "looked"), [((0.99, 0.98, 0.4), [0, 1]), ((0.9, 0.6), [0, 1, 2]), ((), [0, 1, 2])]
-)
-def test_a_photo_that_is_read_badly_is_looked_at_once_more(
-    sure: tuple[float, ...], looked: list[int]
-) -> None:
-    class Reader:
-        def read(self, picture: bytes, place: str, *, closer: int = 0) -> Reading:
-            pieces = tuple(Piece("HDMI", ((0, 0), (30, 0), (30, 9), (0, 9)), one) for one in sure)
-            return Reading(100 + closer, 100, pieces)
-
-    assert [one.width - 100 for one in looks(Reader(), b"")] == looked  # type: ignore[arg-type]
 
 
 def test_each_closer_look_may_add_a_mark_and_none_takes_a_better_one_away() -> None:

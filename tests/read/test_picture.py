@@ -194,25 +194,6 @@ def test_in_grain_letters_of_the_script_are_read_that_was_read_well(printed: str
     assert [text for text, *_ in read[:4]] == [printed] * 3 + ["O" if printed.isascii() else "口"]
 
 
-@pytest.mark.parametrize("turn", [0, 4])
-def test_a_box_that_is_too_high_in_grain_is_fitted_to_its_text(turn: float) -> None:
-    """The library's boxes are up to four times as high as their text in the dark."""
-    np = pytest.importorskip("numpy", reason="numpy is not installed")
-    pytest.importorskip("cv2", reason="OpenCV is not installed")
-    from PIL import ImageDraw
-
-    mark = Image.new("RGB", (400, 160), "#1c1c1c")
-    ImageDraw.Draw(mark).text((200, 80), "COAXIAL OUT", fill="#5a5a5a", font_size=24, anchor="mm")
-    grain = np.random.default_rng(3).normal(0, 10, (160, 400, 1))
-    pixels = np.clip(np.asarray(mark.rotate(turn), np.float32) + grain, 0, 255).astype(np.uint8)
-    high, square = [(100, 40), (300, 40), (300, 120), (100, 120)], [(0, 0), (30, 0), (30, 30), (0, 30)]
-    (fit,) = recogniser.fitted([np.array(high, np.float32)], pixels)
-    assert 18 < math.dist(fit[0], fit[3]) < 50
-    assert abs(fit[:, 1].mean() - 80) < 5
-    assert abs(math.degrees(math.atan2(fit[0][1] - fit[1][1], fit[1][0] - fit[0][0])) - turn) < 2
-    assert recogniser.fitted([square], pixels) == [square]
-
-
 @pytest.mark.parametrize("closer", [False, True])
 def test_grain_that_looks_like_hundreds_of_lines_costs_no_more_than_a_label(closer: bool) -> None:
     numpy = pytest.importorskip("numpy", reason="numpy is not installed")

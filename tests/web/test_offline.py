@@ -273,7 +273,8 @@ def test_a_photo_of_a_label_and_a_phone_to_forget_wait_no_longer_than_a_limit(
     label = tmp_path / "label.jpg"
     label.write_bytes(b"held back before anybody looks at it")
     page = open_page()
-    page.clock.install()
+    # A hundred times as fast: while a page is on its way, the browser takes no order to move the clock.
+    page.add_init_script("const real = setTimeout; setTimeout = (work, ms) => real(work, ms / 100);")
     for address, path in (("/", "**/label"), ("/phone", "**/forget")):
         page.goto(laptop.url(address))
         page.route(path, lambda route: None)
@@ -282,7 +283,6 @@ def test_a_photo_of_a_label_and_a_phone_to_forget_wait_no_longer_than_a_limit(
                 page.set_input_files("#label-photo", label)
             else:
                 page.get_by_role("button", name="Forget this phone").tap()
-        page.clock.fast_forward(160_000)
         sees(page, "[role=alert]", "did not answer")
         page.unroute(path)
 
