@@ -11,19 +11,19 @@ from __future__ import annotations
 
 import os
 import sys
-import threading
-from contextlib import suppress
-from pathlib import Path
-from typing import Any
-from urllib.parse import unquote_to_bytes
+from _thread import _local as Local  # threading would be imported by each program that a test starts
 
-HERE = str(Path(__file__).parent)
+TYPE_CHECKING = False  # so would typing
+if TYPE_CHECKING:
+    from typing import Any
+
+HERE = os.path.dirname(os.path.abspath(__file__))
 REPORT = "JACKFIELD_TEST_REPORT"  #: names the file in the environment, for the programs that tests start
 MAGIC = b"SQLite format 3\0"  #: what a database begins with; a new one is empty (sqlite.org/fileformat2.html)
 BESIDE = ("-wal", "-shm", "-journal")
 
 _connected: set[tuple[int, int]] = set()  # every database that this process ever connected to
-_here = threading.local()
+_here = Local()
 
 
 def _hook(event: str, args: tuple[Any, ...]) -> None:
@@ -37,6 +37,8 @@ def _hook(event: str, args: tuple[Any, ...]) -> None:
     elif event == "sqlite3.connect":
         _here.connecting = _path(args[0])
     elif event == "sqlite3.connect/handle":
+        from contextlib import suppress
+
         with suppress(OSError):
             _connected.add(_number(os.stat(_here.connecting)))
     elif event == "subprocess.Popen" and args[3] is not None:
@@ -53,6 +55,8 @@ def guarded(env: Any) -> dict[str, str]:
 
 
 def _path(database: Any) -> bytes:
+    from urllib.parse import unquote_to_bytes
+
     name = os.fsencode(database)
     return unquote_to_bytes(name[5:].partition(b"?")[0]) if name.startswith(b"file:") else name
 
@@ -78,10 +82,12 @@ def _open(database: tuple[int, int]) -> bool:
     """Whether a database is open here. A deleted one's number may by now be another file's, which does not
     begin as a database does; reading through the handle that is open releases no lock."""
     for handle in os.listdir("/dev/fd"):
-        with suppress(OSError):
+        try:
             if _number(os.fstat(int(handle))) == database:
                 begins = os.pread(int(handle), len(MAGIC), 0)
                 return begins in (MAGIC, b"")
+        except OSError:
+            continue
     return False
 
 
