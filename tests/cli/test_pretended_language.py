@@ -12,6 +12,7 @@ import sqlite3
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -123,10 +124,15 @@ def strings(data: object, named: bool = False) -> Iterator[str]:
 
 def known_words(*typed: str) -> set[str]:
     """Words that are data or names: of the vocabulary, of files and of what was typed."""
-    texts = [*typed, *vocabulary(), *SHORT_WORDS, "jackfield"]
+    return (words_in(*typed) | words_of_data()) - JOINTS
+
+
+@cache
+def words_of_data() -> set[str]:
+    texts = [*vocabulary(), *SHORT_WORDS, "jackfield"]
     for name in DATA_FILES:
         texts += strings(tomllib.loads(Path(data_path(name) or "").read_text("utf-8")))
-    return (words_in(*texts) | UNITS) - JOINTS
+    return words_in(*texts) | UNITS
 
 
 def words_of_options() -> set[str]:

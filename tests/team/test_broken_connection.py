@@ -124,7 +124,7 @@ def _turned(line: Link, turn: int, store: Store) -> Iterator[tuple[int, bool, bo
 def test_record_says_so_in_ordinary_words(jackfield: Run, team: str, far: str, line: Link) -> None:
     Store.open(team).close()
     with Store.open(team) as near:
-        for number, _, _ in breaks(line, step=5):
+        for number, _, _ in breaks(line, step=9):
             done = jackfield("record", "Norwell", f"R{number}", "opt:ok", "--store", far)
             plain(done)
             there = len(near.visits_of(f"NORWELL/R{number}"))
@@ -189,7 +189,7 @@ def test_every_other_command_that_writes_tells_the_truth_as_well(
     monkeypatch.chdir(tmp_path)
     with Store.open(team) as near:
         # An odd step: over the messages of a command it meets each kind of them.
-        for count, (number, answered, stays_down) in enumerate(breaks(line, step=9)):
+        for count, (number, answered, stays_down) in enumerate(breaks(line, step=17)):
             line.mend()
             words, is_done = prepare(near, jackfield, f"C{count}")
             assert not is_done()
