@@ -279,7 +279,8 @@ class Jobs:
             already.clear()
             every = _jobs(now.states(JOB))
             taken = _taken(every.values())
-            number = _last_number(every.values())
+            # A reference that only visits name is somebody's, too: a new job must not take over their visits.
+            number = _last_number([*(one.reference for one in every.values()), *now.job_references()])
             states: dict[tuple[str, str], str] = {}
             for job in jobs:
                 there = every.get(job.id) if job.id else _same(job, every.values())
@@ -293,7 +294,7 @@ class Jobs:
                     _refuse_taken(new, taken)
                 every[new.id] = new
                 taken[text.squeezed(new.reference)] = new.id
-                number = max(number, _last_number([new]))
+                number = max(number, _last_number([new.reference]))
                 added.append(new)
                 states[JOB, new.id] = _body(job_to(without_id(new)))
             if have and not _stock(now.states(VAN), self._van):
@@ -321,6 +322,11 @@ class Jobs:
             pass
         except OSError as trouble:
             raise BookTrouble(Said("error/place-why", place=file, why=why_of(trouble))) from trouble
+
+
+def is_numbered(word: str) -> bool:
+    """Return whether a word looks like a reference that a job is given, such as J-2."""
+    return _NUMBERED.match(word) is not None
 
 
 def is_for(job: Job, reference: str) -> bool:
@@ -502,5 +508,5 @@ def _taken(jobs: Iterable[Job]) -> dict[str, str]:
     return {text.squeezed(one.reference): one.id for one in jobs if text.squeezed(one.reference)}
 
 
-def _last_number(jobs: Iterable[Job]) -> int:
-    return max((int(found[1]) for one in jobs if (found := _NUMBERED.match(one.reference))), default=0)
+def _last_number(references: Iterable[str]) -> int:
+    return max((int(found[1]) for one in references if (found := _NUMBERED.match(one))), default=0)

@@ -33,8 +33,10 @@ def add_command(
     jackfield job add --client "Alder" --place "7 Mill Lane" --year 2014 --size 40
     jackfield job add --file jobs.toml
     """
-    from kb.book.jobs import jobs_in
+    from kb.book.jobs import is_numbered, jobs_in
 
+    if make and is_numbered(make):
+        raise BadInput("make", make, Said("expected/make-no-reference", reference=make))
     said = read_said(session, typed)
     for key, value in (("make", make), ("model", model)):
         if value and key in said:

@@ -375,6 +375,12 @@ class Snapshot:
             visits = load(self._connection, ids)
         return [visits[one] for one in ids]
 
+    def job_references(self) -> list[str]:
+        """Return what visits name as their jobs, each once."""
+        with translated(self._place):
+            asked = sa.select(schema.visit_private.c.job).distinct()
+            return list(self._connection.execute(asked).scalars())
+
     def cases(self) -> list[str]:
         """Return the faults that a repair confirmed, of visits in force, as canonical JSON."""
         table = schema.attached_private

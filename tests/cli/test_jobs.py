@@ -119,7 +119,7 @@ def test_bad_input_never_changes_a_job(typed: tuple[str, ...], said: str, jackfi
 
 
 def test_a_make_that_is_typed_in_two_places_is_not_dropped_without_a_word(jackfield: Run) -> None:
-    done = jackfield("job", "add", "J-9", "--make", "Norwell")
+    done = jackfield("job", "add", "Tarnow", "--make", "Norwell")
     assert (done.code, done.err) == (2, "jackfield: make: saw given with --make, expected one of them\n")
     assert jackfield("job", "list", "--json").json["jobs"] == []
 
@@ -140,6 +140,20 @@ def test_the_same_file_twice_adds_nothing(jackfield: Run, tmp_path: Path) -> Non
     second = jackfield("job", "add", "--file", str(file), "--json").json
     assert [one["job"] for one in first["added"]] == ["J-1", "J-2", "J-7"]
     assert (second["added"], len(second["already"])) == ([], 3)
+
+
+def test_a_new_job_gets_no_reference_that_visits_name_already(jackfield: Run) -> None:
+    """Else the visits to somebody's house would be those of the new client."""
+    jackfield("record", "Tarnow", "T40", "opt:ok", "--job", "j-7")
+    assert jackfield("job", "add", "--client", "Alder").out == "added  J-8\n"
+    assert "Alder" not in jackfield("visits", "--job", "J-7").out
+
+
+def test_a_reference_in_the_place_of_the_make_is_no_set(jackfield: Run) -> None:
+    done = jackfield("job", "add", "J-2", "--client", "Alder")
+    assert done.code == 2
+    assert "--job J-2" in done.err
+    assert jackfield("job", "add", "--job", "J-2", "--client", "Alder").out == "added  J-2\n"
 
 
 def test_a_reference_belongs_to_one_job(jackfield: Run) -> None:
