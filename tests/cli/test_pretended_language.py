@@ -387,8 +387,8 @@ ERRORS = """
     restore
     restore zz
     job show J-99
-    job add J-1 --day soon
-    job add J-1 --file *.json
+    job add Tarnow --day soon
+    job add Tarnow --file *.json
     pack --target 2
     pack --day soon
     pack *.wrong
