@@ -77,7 +77,7 @@ def test_the_open_jobs_of_today_and_the_three_visits_recorded_last_are_shown(
     out = jackfield().out
     assert [line.split() for line in out.splitlines()[:2]] == [
         ["Today"],
-        ["J-1", "7", "Mill", "Lane", "Norwell"],
+        ["J-105", "7", "Mill", "Lane", "Norwell"],  # visits name J-104
     ]
     assert "The old hall" not in out
     assert "Ferry Road" not in out

@@ -68,6 +68,7 @@ CALLS: dict[str, Callable[[Store], Any]] = {
     "visits_of_sets": lambda store: list(Present(store).visits_of_sets()),
     "counts": lambda store: Present(store).counts(),
     "cases": lambda store: Present(store).cases(),
+    "job_references": lambda store: Present(store).job_references(),
 }
 
 
