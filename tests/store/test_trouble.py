@@ -233,7 +233,7 @@ def test_no_call_on_a_book_without_tables_raises_anything_foreign(book: Path, ca
     with Store.open(book) as store:
         store.record([visit()])
         with raw(book) as connection:
-            for table in ("visit", "alias", "withdrawal", "private_state", "book"):
+            for table in ("visit", "visit_private", "alias", "withdrawal", "private_state", "book"):
                 connection.execute(f"DROP TABLE {table}")
         with pytest.raises(BookTrouble, match="no such table"):
             CALLS[call](store)
