@@ -134,8 +134,7 @@ class Jobs:
         visited: set[str] = set()
         if wanted.days and self._book.standing() is not None:
             with self._book.store.snapshot() as now:
-                some = now.visits_found(since=wanted.days[0], until=wanted.days[1])
-                visited = {text.squeezed(visit.job) for visit in some} - {""}
+                visited = {text.squeezed(one) for one in now.job_references(wanted.days)} - {""}
         return [job for job in self.every() if wanted.fits(job, visited)]
 
     def of_day(self, day: Day) -> list[Job]:
@@ -279,8 +278,10 @@ class Jobs:
             already.clear()
             every = _jobs(now.states(JOB))
             taken = _taken(every.values())
-            # A reference that only visits name is somebody's, too: a new job must not take over their visits.
-            number = _last_number([*(one.reference for one in every.values()), *now.job_references()])
+            number = _last_number(one.reference for one in every.values())
+            if not all(job.reference for job in jobs):
+                # What only visits name is somebody's, too: a new job must not take over their visits.
+                number = max(number, _last_number(now.job_references()))
             states: dict[tuple[str, str], str] = {}
             for job in jobs:
                 there = every.get(job.id) if job.id else _same(job, every.values())

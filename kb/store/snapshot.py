@@ -375,10 +375,17 @@ class Snapshot:
             visits = load(self._connection, ids)
         return [visits[one] for one in ids]
 
-    def job_references(self) -> list[str]:
-        """Return what visits name as their jobs, each once."""
+    def job_references(self, days: tuple[Day, Day] | None = None) -> list[str]:
+        """Return what visits name as their jobs, each once.
+
+        ``days``: of the visits in force from the first to the last one only; else of all that ever were.
+        """
+        private = schema.visit_private
+        asked = sa.select(private.c.job).distinct()
+        if days is not None:
+            asked = asked.join(_visit, _visit.c.id == private.c.visit)
+            asked = asked.where(IN_FORCE, _visit.c.date.between(*days))
         with translated(self._place):
-            asked = sa.select(schema.visit_private.c.job).distinct()
             return list(self._connection.execute(asked).scalars())
 
     def cases(self) -> list[str]:
