@@ -1,4 +1,6 @@
-"""Change tables in ways that SQLite's ALTER TABLE cannot: other rules for a column, a column with rules.
+"""Make tables, and change them in ways that SQLite's ALTER TABLE cannot: new columns, other rules for one.
+
+The columns made here are no longer changed, whatever becomes of ``kb.store.schema``: old books have them.
 
 def upgrade() -> None:
     allow_words("finding", "form", "rca-pair rca-single ... new-form")
@@ -8,10 +10,85 @@ def upgrade() -> None:
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
 
 import sqlalchemy as sa
 from alembic import op
+
+from kb.store.triggers import kept
+
+Items = list[sa.schema.SchemaItem]
+
+#: Ids and keys, which compare by code point on every engine.
+PLAIN: Final = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
+
+
+def create(name: str, *items: sa.schema.SchemaItem | Sequence[sa.schema.SchemaItem]) -> sa.Table:
+    """Make a table of columns, rules, keys and indexes; they get their names as in ``kb.store.schema``."""
+    flat: Items = []
+    for item in items:
+        flat.extend([item] if isinstance(item, sa.schema.SchemaItem) else item)
+    return op.create_table(name, *flat)
+
+
+def keep_rows(*tables: sa.Table) -> None:
+    """Have the database refuse to change or delete the rows of these tables."""
+    keys = {table.name: [column.name for column in table.primary_key] for table in tables}
+    for guard in kept(op.get_bind().dialect.name, keys):
+        _run(guard)
+
+
+def identity(name: str) -> Items:
+    """Return a column for a UUID in its usual lower-case form, with its rule."""
+    dashes = " AND ".join(f"substr({name}, {at}, 1) = '-'" for at in (9, 14, 19, 24))
+    rule = f"length({name}) = 36 AND lower({name}) = {name} AND {dashes}"
+    return [sa.Column(name, PLAIN, nullable=False), sa.CheckConstraint(rule, name=name)]
+
+
+def plain(name: str, rule: str) -> Items:
+    """Return a column for a key or a name of ours, with its rule."""
+    return [sa.Column(name, PLAIN, nullable=False), sa.CheckConstraint(rule, name=name)]
+
+
+def text(name: str, least: int, most: int) -> Items:
+    """Return a column for a text of so many characters, with its rules."""
+    return [
+        sa.Column(name, sa.Text(), nullable=False),
+        sa.CheckConstraint(f"length({name}) BETWEEN {least} AND {most}", name=name),
+        sa.CheckConstraint(f"typeof({name}) = 'text'", name=f"{name}_text").ddl_if(dialect="sqlite"),
+    ]
+
+
+def words(name: str, values: str, *, nullable: bool = False) -> Items:
+    """Return a column for one of these words (separated by blanks), with its rule."""
+    listed = ", ".join(f"'{value}'" for value in values.split())
+    column = sa.Column(name, sa.Text(), nullable=nullable)
+    return [column, sa.CheckConstraint(f"{name} IN ({listed})", name=name)]
+
+
+def flag(name: str, *, nullable: bool = False) -> Items:
+    """Return a column for yes or no, with its rule."""
+    return [
+        sa.Column(name, sa.Boolean(), nullable=nullable),
+        sa.CheckConstraint(f"{name} IN (0, 1)", name=name).ddl_if(dialect="sqlite"),
+    ]
+
+
+def whole(name: str, low: int, high: int, *, nullable: bool = False) -> Items:
+    """Return a column for a whole number, with its rule."""
+    rule = f"{name} BETWEEN {low} AND {high} AND {name} = CAST({name} AS INTEGER)"
+    return [sa.Column(name, sa.Integer(), nullable=nullable), sa.CheckConstraint(rule, name=name)]
+
+
+def revision_of(table: str = "writing", name: str = "revision") -> sa.Column[int]:
+    """Return a column for the revision of a writing, or of another ``table`` that has one."""
+    return sa.Column(name, sa.BigInteger(), sa.ForeignKey(f"{table}.revision"), nullable=False)
+
+
+def of_visit() -> sa.Column[str]:
+    """Return a column for the visit that a row belongs to."""
+    return sa.Column("visit", PLAIN, sa.ForeignKey("visit.id"), nullable=False)
 
 
 def allow_words(table: str, column: str, values: str) -> None:
