@@ -123,9 +123,21 @@ def answering(session: Session, done: str, **values: object) -> Iterator[None]:
         mute()
 
 
+class _Vocabulary(click.Choice[str]):
+    """The values of a vocabulary, which may be typed as people say them: ``probado``, ``TV``."""
+
+    def __init__(self, words: type[Word]) -> None:
+        super().__init__([word.value for word in words])
+        self._words = words
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        meant = self._words.meant(str(value))
+        return super().convert(value if meant is None else meant.value, param, ctx)
+
+
 def choice(words: type[Word]) -> click.Choice[str]:
     """The values of a vocabulary as the choices of an option; click alone would take the names."""
-    return click.Choice([word.value for word in words])
+    return _Vocabulary(words)
 
 
 def text(said: object, style: str = "") -> Text:

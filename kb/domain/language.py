@@ -9,7 +9,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -18,7 +17,7 @@ from typing import Final
 from kb.base.errors import BadInput, JackfieldError
 from kb.base.messages import LANGUAGES, Said, is_key, one_of, template
 from kb.base.text import visible
-from kb.domain.words import Word
+from kb.domain.words import Word, word_kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +113,3 @@ def language(code: str = LANGUAGES[0], *, feet: bool = False) -> Language:
     if code not in LANGUAGES:
         raise BadInput("language", code, one_of(LANGUAGES))
     return Language(code, feet)
-
-
-def word_kind(kind: type[Word]) -> str:
-    """``DriverInput`` is ``driver-input`` in the keys of messages."""
-    return re.sub(r"(?<!^)(?=[A-Z])", "-", kind.__name__).lower()

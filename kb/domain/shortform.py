@@ -7,20 +7,37 @@ and ``in`` say it where the mark does not:
 ['output', 'output', 'input', 'output']
 >>> jacks(["rca", "opt?"])[0].jack.direction.value
 'unclear'
+
+Words of other languages are understood as well; ``data/typed_words.json`` has them:
+
+>>> [f.outcome.value for f in jacks(["óptica:sin sonido", "optisch:schwach", "casque:marche"])]
+['silent', 'weak', 'carried']
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
+from typing import Any, Final, NoReturn
 
 from kb.base.errors import BadInput
-from kb.base.messages import Said, Wording, one_of
-from kb.base.text import words_of_list
+from kb.base.messages import Said, Wording, either, one_of
+from kb.base.text import squeezed, words_of_list
 from kb.domain import marking
 from kb.domain.visit import Finding, finding_from
-from kb.domain.words import Direction, Form, Format, Level, Outcome, Signal, Speakers, Word
+from kb.domain.words import (
+    Direction,
+    Form,
+    Format,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+    Word,
+    spellings,
+    typed_words,
+)
 
 #: Short names of jacks: what plugs in, and the signal where the short name tells it.
 FORMS: Final[Mapping[str, tuple[Form, Signal | None]]] = {
@@ -75,7 +92,7 @@ def is_jack(word: str) -> bool:
     [True, True, True, False, False]
     """
     head, *rest = re.split("[=:?]", word)
-    return head in FORMS or (bool(rest) and Form.meant(head) is not None)
+    return head in FORMS or (bool(rest) and _known(head) is not None)
 
 
 def fields(token: str, place: Wording = "jack") -> dict[str, Any]:
@@ -121,24 +138,28 @@ def _likeness(one: Finding, other: Finding) -> tuple[bool, bool, bool]:
     return one.jack == other.jack, one.jack.signal in (None, other.jack.signal), same
 
 
+#: How much of a word must agree, so that it may be the one that was meant.
+_CLOSE: Final = 0.6
 _SHORT_FIELDS: Final = ("direction", "outcome", "speakers", "level", "format", "taken")
 _NOT_SAID: Final = (Outcome.NOT_TRIED.value, Speakers.UNKNOWN.value)
 
 
 def _fields(head: str, mark: str, words: Iterable[str], place: Wording) -> dict[str, Any]:
     doubtful = head.endswith("?")
-    form, signal = _form(head.rstrip("?").strip(), place)
+    head = head.rstrip("?").strip()
+    name = _known(head) or _refuse_form(head, place)
+    form, signal = FORMS[name] if name in FORMS else (Form(name), None)
     data: dict[str, Any] = {"form": form, "marking": mark}
-    for word in words:
-        field, value = _word(word, place)
+    reading = marking.read(form, mark)
+    headphone = Signal.HEADPHONE in (signal, reading.signal)
+    for (field, value), word in _found(words, headphone=headphone, place=place):
         if data.setdefault(field, value) != value:
-            raise BadInput(place, word, Said("expected/one-word-for", field=field))
+            raise BadInput(place, word, Said("expected/one-word-for", field=Said(f"field/{field}")))
     if doubtful:
         data["direction"] = Direction.UNCLEAR
-    reading = marking.read(form, mark)
     stated: Direction | None = data.get("direction")
     inward = reading.direction is Direction.INPUT and signal not in (Signal.ARC, Signal.EARC)
-    if stated is None and head in _PRINTED and not inward:
+    if stated is None and name in _PRINTED and not inward:
         data["direction"] = Direction.OUTPUT
     inward = inward and stated is not Direction.OUTPUT  # a person's word outranks the mark
     if signal in _OF_THE_FORM and stated is not Direction.INPUT and not inward:
@@ -146,13 +167,63 @@ def _fields(head: str, mark: str, words: Iterable[str], place: Wording) -> dict[
     return {key: value.value if isinstance(value, Word) else value for key, value in data.items()}
 
 
-def _form(name: str, place: Wording) -> tuple[Form, Signal | None]:
-    if name in FORMS:
-        return FORMS[name]
-    try:
-        return Form.read(name, place), None
-    except BadInput:
-        raise BadInput(place, name, Said("expected/form", words=", ".join(FORMS))) from None
+def _known(head: str) -> str | None:
+    """The short name or the form that is meant, in the words of any language; None if it is none.
+
+    >>> [_known(head) for head in ("opt", "HP", "cascos", "Optical", "optisch", "T32")]
+    ['opt', 'hp', 'hp', 'toslink', 'toslink', None]
+    """
+    if head in FORMS:
+        return head
+    form = Form.meant(head)
+    return form.value if form is not None else _names().get(squeezed(head))
+
+
+@cache
+def _names() -> dict[str, str]:
+    """Short names of jacks by what people type for them."""
+    return {squeezed(name): name for name in FORMS} | {
+        squeezed(typed): name for typed, name in typed_words("form") if name in FORMS
+    }
+
+
+def _refuse_form(typed: str, place: Wording) -> NoReturn:
+    from difflib import get_close_matches
+
+    known = [*FORMS, *(name for name, _ in spellings(Form)), *(name for name, _ in typed_words("form"))]
+    near = next(iter(get_close_matches(typed.lower(), known, n=1, cutoff=_CLOSE)), "")
+    words = Said("expected/form", words=", ".join(FORMS))
+    raise BadInput(place, typed, Said("expected/near", near=near, others=words) if near else words)
+
+
+#: A field of a jack and the value that a word gives it.
+_Meaning = tuple[str, Word | bool]
+
+
+def _found(words: Iterable[str], *, headphone: bool, place: Wording) -> Iterator[tuple[_Meaning, str]]:
+    """What each word says. The other words decide about one that may mean two things.
+
+    Where they leave it open, "stumm" or "silencio" says that no sound came out; at a headphone jack it may
+    as well say that the set's speakers go silent, and is refused.
+    """
+    meant = [(word, _meanings(word)) for word in words]
+    for word, meanings in meant:
+        if not meanings:
+            _refuse(word, place)
+    sure = {meanings[0][0] for _, meanings in meant if len(meanings) == 1}
+    for word, meanings in meant:
+        left = [one for one in meanings if one[0] not in sure] if len(meanings) > 1 else meanings
+        if {field for field, _ in left} == {"outcome", "speakers"} and not headphone:
+            left = [one for one in left if one[0] == "outcome"]
+        if len(left) > 1:
+            raise BadInput(place, word, either(map(_explained, left)))
+        yield (left or meanings)[0], word
+
+
+def _explained(meaning: _Meaning) -> Wording:
+    field, _ = meaning
+    short = next(word for word, one in WORDS.items() if one == meaning)
+    return Said("expected/short-word", word=short, field=Said(f"field/{field}"))
 
 
 def _mark_and_words(rest: str) -> tuple[str, list[str]]:
@@ -173,7 +244,7 @@ def _mark_and_words(rest: str) -> tuple[str, list[str]]:
         return mark.strip(), []
     if not (colon and words and said == said.lower()):
         return rest.strip(), []
-    known = [bool(_meant(word)) for word in words]
+    known = [bool(_meanings(word)) for word in words]
     mistyped = not said.startswith(" ") and (any(known) or all(_near(word, _MISTYPED) for word in words))
     return (mark.strip(), words) if all(known) or mistyped else (rest.strip(), [])
 
@@ -198,24 +269,39 @@ _FIELDS: Final[Mapping[str, type[Word]]] = {
 }  # fmt: skip
 
 
-def _meant(word: str) -> tuple[str, Word | bool] | None:
-    """The field and the word that a short or everyday word means; None if it means none, or two."""
+def _meanings(word: str) -> list[_Meaning]:
+    """The fields and values that a short or everyday word may mean, in the words of any language.
+
+    >>> _meanings("works"), _meanings("umschaltbar"), _meanings("purple")
+    ([('outcome', <Outcome.CARRIED: 'carried'>)], [('level', ...), ('format', ...)], [])
+    """
     if word in WORDS:
-        return WORDS[word]
-    meant = [(field, found) for field, words in _FIELDS.items() if (found := words.meant(word))]
-    return meant[0] if len(meant) == 1 else None
+        return [WORDS[word]]
+    meant: list[_Meaning] = [
+        (field, found) for field, words in _FIELDS.items() if (found := words.meant(word)) is not None
+    ]
+    if (use := _uses().get(squeezed(word))) is not None:
+        meant.append(WORDS[use])
+    return meant if all(one in WORDS.values() for one in meant) else []  # nobody records what is unknown
 
 
-def _word(word: str, place: Wording) -> tuple[str, Word | bool]:
-    if meant := _meant(word):
-        return meant
-    near, known = _near(word), one_of(WORDS)
+@cache
+def _uses() -> dict[str, str]:
+    """``taken`` or ``free`` by what people type for it."""
+    return {squeezed(typed): word for typed, word in typed_words("taken")}
+
+
+def _refuse(word: str, place: Wording) -> NoReturn:
+    everyday = [spelled.lower() for words in _FIELDS.values() for spelled, _ in spellings(words)]
+    everyday += [typed for typed, _ in typed_words("taken")]
+    near = _near(word, _MISTYPED, everyday) or _near(word)
+    known = one_of(WORDS)
     raise BadInput(place, word, Said("expected/near", near=near, others=known) if near else known)
 
 
-def _near(word: str, alike: float = 0.6) -> str:
-    """The short word that was mistyped or not typed to its end; "" if there is none."""
+def _near(word: str, alike: float = _CLOSE, others: Iterable[str] = ()) -> str:
+    """The word that was mistyped or not typed to its end; "" if there is none."""
     from difflib import get_close_matches
 
     begun = (known for known in WORDS if known.startswith(word))
-    return next(iter((*begun, *get_close_matches(word, WORDS, n=1, cutoff=alike))), "")
+    return next(iter((*begun, *get_close_matches(word, (*WORDS, *others), n=1, cutoff=alike))), "")

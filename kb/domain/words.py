@@ -12,14 +12,15 @@ kb.base.errors.BadInput: jack 1, form: saw 'tosslink', expected toslink (or one 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from enum import StrEnum
 from functools import cache
 from typing import Any, Final, Self, TypeVar
 
 from kb.base.datafiles import data_object
 from kb.base.errors import BadInput
-from kb.base.messages import Said, Wording, one_of
+from kb.base.messages import LANGUAGES, Said, Wording, area, one_of
 from kb.base.text import squeezed
 
 
@@ -45,6 +46,8 @@ class Word(StrEnum):
 
         >>> Outcome.meant("no sound"), Outcome.meant("Works"), Outcome.meant("purple")
         (<Outcome.SILENT: 'silent'>, <Outcome.CARRIED: 'carried'>, None)
+        >>> Outcome.meant("sin sonido"), Outcome.meant("schwach")
+        (<Outcome.SILENT: 'silent'>, <Outcome.WEAK: 'weak'>)
         """
         try:
             return cls(typed)
@@ -82,19 +85,51 @@ def _from(words: type[W], value: str, table: Mapping[str, Any]) -> tuple[W, Mapp
 _LONGEST: Final = 40  #: characters of a word that somebody may mean
 
 
+def word_kind(kind: type[Word]) -> str:
+    """``DriverInput`` is ``driver-input`` in the keys of messages and of ``data/typed_words.json``."""
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", kind.__name__).lower()
+
+
+def typed_words(kind: str) -> Iterator[tuple[str, str]]:
+    """What people type for a word of this kind in any language, each with that word.
+
+    >>> dict(typed_words("taken"))["ocupada"]
+    'taken'
+    """
+    for word, by_language in _typed().get(kind, {}).items():
+        yield from ((one, word) for typed in by_language.values() for one in typed)
+
+
 @cache
-def _spellings(words: type[Word]) -> dict[str, str]:
-    """The words of a vocabulary by what people write for them; a spelling of two words is left out."""
-    found: dict[str, str] = {}
+def _typed() -> Mapping[str, Mapping[str, Mapping[str, list[str]]]]:
+    tables = data_object("typed_words.json")
+    return {kind: table for kind, table in tables.items() if isinstance(table, dict)}
+
+
+def spellings(words: type[Word]) -> Iterator[tuple[str, str]]:
+    """What people write for the words of a vocabulary, each with its word: English first, then the rest."""
     for spelled in (
         lambda word: (word.value,),
         lambda word: (word.label,),
         lambda word: word.also,
         lambda word: tuple(word.names.values()),
     ):
-        for word in words:
-            for one in spelled(word):
-                found.setdefault(squeezed(one), word.value)
+        yield from ((one, word.value) for word in words for one in spelled(word))
+    kind = word_kind(words)
+    for code in LANGUAGES[1:]:
+        shown = area("word", code)
+        keys = ((word, f"word/{kind}/{word.value}") for word in words)
+        yield from ((str(shown[key]), word.value) for word, key in keys if key in shown)
+    values = {word.value for word in words}  # the rest are short names of jacks
+    yield from (one for one in typed_words(kind) if one[1] in values)
+
+
+@cache
+def _spellings(words: type[Word]) -> dict[str, str]:
+    """The words of a vocabulary by what people write for them, folded; the first of two words is meant."""
+    found: dict[str, str] = {}
+    for spelled, value in spellings(words):
+        found.setdefault(squeezed(spelled), value)
     return found
 
 
@@ -118,7 +153,7 @@ _ALIKE: Final = 0.6  #: how much of a word must agree so that it may be the one 
 class Kind(Word):
     """What the source is."""
 
-    TELEVISION = "television"
+    TELEVISION = "television", "television", ("tv",)
     SET_TOP_BOX = "set-top-box", "set-top box"
     RECEIVER = "receiver"
     SOUNDBAR = "soundbar"

@@ -13,12 +13,12 @@ from kb.domain import marking
 from kb.domain.driver import DriverLimits, drivers_from
 from kb.domain.job import JobSet
 from kb.domain.kinds import ListOf, fields_of, without_private
-from kb.domain.language import ENGLISH, Language, language, word_kind
+from kb.domain.language import ENGLISH, Language, language
 from kb.domain.panel import panel_of, reconcile
 from kb.domain.plate import Plate
 from kb.domain.shortform import jack, marked
 from kb.domain.visit import Driver, Finding, Source, Visit, in_future, read_id, visit_from, visits_from
-from kb.domain.words import WORKED, Carried, DriverInput, Form, Outcome, Signal, Word
+from kb.domain.words import WORKED, Carried, DriverInput, Form, Outcome, Signal, Word, word_kind
 
 LINE = {"form": "rca-pair", "marking": "AUDIO OUT"}
 

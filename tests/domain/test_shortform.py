@@ -7,10 +7,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
+from kb.base.text import squeezed
 from kb.domain import marking
 from kb.domain.shortform import FORMS, WORDS, jack, jacks, written
 from kb.domain.visit import finding_from
-from kb.domain.words import Direction, Form, Format, Outcome, Signal, Speakers
+from kb.domain.words import (
+    Direction,
+    Form,
+    Format,
+    Level,
+    Outcome,
+    Signal,
+    Speakers,
+    spellings,
+    typed_words,
+    word_kind,
+)
 
 
 def test_a_typical_panel_fits_in_three_words() -> None:
@@ -202,3 +214,62 @@ def test_a_persons_word_outranks_the_mark_and_the_mark_is_kept(typed: str, state
     assert printed.direction == stated
     assert printed.marking == typed.removeprefix("rca=").partition(":")[0]
     assert marking.against(printed.form, printed.marking, printed.colour, printed.direction) is not None
+
+
+# -- other people's words --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "english"),
+    [
+        ("óptica:silencio", "opt:silent"),
+        ("optisch:stumm", "opt:silent"),
+        ("optique:pas de son", "opt:silent"),
+        ("cascos", "hp"),
+        ("auriculares:ok,callan", "hp:ok,mute"),
+        ("Kopfhörer:geht,stumm", "hp:ok,mute"),  # with an outcome, the speakers are meant
+        ("casque:marche,muets", "hp:ok,mute"),
+        ("línea=AUDIO OUT:zumba,fijo", "line=AUDIO OUT:hum,fixed"),
+        ("koax=DIGITAL OUT:läuft,an", "coax=DIGITAL OUT:ok,on"),
+        ("euroconector=EXT 1:débil,ocupada", "scart=EXT 1:weak,taken"),
+        ("péritel:son,libre", "scart:ok,free"),
+        ("Altavoces:salida", "spk:out"),
+    ],
+)
+def test_an_installer_types_what_was_found_in_spanish_german_or_french(typed: str, english: str) -> None:
+    own, said = jack(typed), jack(english)
+    assert (own.jack, own.outcome, own.speakers) == (said.jack, said.outcome, said.speakers)
+
+
+@pytest.mark.parametrize(
+    ("typed", "named"),
+    [
+        ("kopfhörer:stumm", "silent .outcome. or mute .speakers."),  # no sound at the jack, or from the set?
+        ("cascos:silencio", "silent .outcome. or mute .speakers."),
+        ("rca:aus", "mute .speakers. or out .direction."),
+        ("auriculres:ok", "auriculares"),
+        ("opt:silensio", "silencio"),
+    ],
+)
+def test_a_word_that_may_mean_two_things_or_is_mistyped_is_refused_with_the_words_there_are(
+    typed: str, named: str
+) -> None:
+    with pytest.raises(BadInput, match=f"expected {named}"):
+        jack(typed)
+
+
+def test_no_word_of_another_language_takes_an_english_word_away() -> None:
+    fields = (Outcome, Speakers, Direction, Level, Format)
+    english = {
+        squeezed(one): words for words in fields for word in words for one in (word, word.label, *word.also)
+    }
+    for words in fields:
+        for typed, value in typed_words(word_kind(words)):
+            assert value in {*words}
+            assert english.get(squeezed(typed), words) is words, typed
+            assert typed not in WORDS
+    for typed, name in typed_words("form"):
+        assert name in FORMS or Form(name)
+        assert typed not in FORMS
+        meant = {of for spelled, of in spellings(Form) if squeezed(spelled) == squeezed(typed)}
+        assert meant <= {name, *({FORMS[name][0].value} if name in FORMS else ())}, typed

@@ -9,7 +9,7 @@ import pytest
 from kb.base.errors import BadInput
 from kb.base.messages import LANGUAGES, messages, text
 from kb.catalogue import Carried, catalogue, item_name
-from kb.domain.language import language, word_kind
+from kb.domain.language import language
 from kb.domain.words import (
     Basis,
     Colour,
@@ -24,6 +24,7 @@ from kb.domain.words import (
     Signal,
     Speakers,
     Word,
+    word_kind,
 )
 from kb.path import Caution, CautionCode, RuledOut, RuledOutCode, Step, StepCode, sentence
 from tests.sheet.sheets import page_of
