@@ -44,8 +44,9 @@ DENIALS: Final = frozenset(_DATA["denials"]["words"].split())
 SPANISH_DENIAL: Final = "SIN"  #: in Italian the left channel
 DECODERS: Final = frozenset(_DATA["decoders"]["words"].split())
 
-#: Parts of the set itself, whose sound its own outputs give.
-OWN_PARTS: Final = frozenset({"TV", "TELEVISION", "TUNER"})
+#: Parts of the set itself, whose sound its own outputs give. A television is none: where FROM TV is printed,
+#: the cable comes from one.
+OWN_PARTS: Final = frozenset({"TUNER"})
 
 
 class Ring(NamedTuple):

@@ -156,6 +156,22 @@ def by_kind(kind: Kind, form: Form, marking: str, *, alone: bool) -> Signal | No
     return Signal.HDMI if form is Form.HDMI and kind in _BOXES and out else None
 
 
+#: Kinds of source that a television feeds.
+_FED: Final = (Kind.SOUNDBAR, Kind.RECEIVER, Kind.OTHER)
+
+
+def from_television(kind: Kind, form: Form, marking: str) -> bool:
+    """May the mark of this kind of source name the output of the television that feeds it?
+
+    >>> [from_television(kind, Form.TOSLINK, "TV OPTICAL OUT") for kind in (Kind.SOUNDBAR, Kind.TELEVISION)]
+    [True, False]
+    >>> from_television(Kind.SOUNDBAR, Form.RCA_PAIR, "AUDIO OUT TO TV")
+    False
+    """
+    words = _understood(marking).words
+    return kind in _FED and form is not Form.HDMI and {"TV", "OUT"} <= words and not words & {"IN", "TO"}
+
+
 def says_digital(marking: str) -> bool:
     """Does the mark speak of a digital signal?"""
     return bool(_understood(marking).words & _DIGITAL)
@@ -299,6 +315,8 @@ def _by_digital(form: Form, mark: Mark, marking: str, colour: Colour | None) -> 
         Direction.INPUT: "input",
         Direction.UNCLEAR: "not-said" if mark.printed else "no-mark",
     }[way]
+    if "FROM" in words and not words & {"IN", "OUT"} and not mark.unread:
+        return Direction.INPUT, signal, "takes"
     return way, signal, why
 
 
@@ -369,7 +387,8 @@ def _by_output_of_another(form: Form, mark: Mark, marking: str, colour: Colour |
     words = mark.words
     if "OUT" in words and "IN" not in words and mark.printed & DECODERS:
         return Direction.UNCLEAR, None, "plugs-in"  # to it or from it: ``AUDIO (SORTIE DÉCODEUR)``
-    if "OUT" not in words or "IN" in words or not ("FROM" in words or {"TO", "DEVICE"} <= words):
+    sent = "TO" in words and bool(words & {"DEVICE", "TV"})
+    if "OUT" not in words or "IN" in words or not ("FROM" in words or sent):
         return None
     printed = plain_capitals(marking).split()
     meant = [{row.meaning for row in ROWS.get(word, ())} for word in printed]

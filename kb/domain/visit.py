@@ -162,6 +162,8 @@ class Finding:
         reading = marking.read(self.jack.form, self.jack.marking, self.jack.colour)
         if reading.direction is self.jack.direction:
             return reading.why(language)
+        if self.jack.direction is Direction.UNCLEAR:
+            return language("marking/plugs-in")
         return language("finding/why/sounded" if self.outcome in _SOUNDED else "finding/why/other-marks")
 
 
@@ -267,7 +269,18 @@ def visit_from(data: object, place: Wording = THE_VISIT, *, recorded: bool = Fal
 
 def read_together(findings: Sequence[Finding], kind: Kind) -> tuple[Finding, ...]:
     """Return the findings of a panel with what each mark means beside the others and at this source."""
-    return at_source(tuple(_in_their_language(findings)), kind)
+    return at_source(tuple(_doubted(one, kind) for one in _in_their_language(findings)), kind)
+
+
+def _doubted(one: Finding, kind: Kind) -> Finding:
+    """The finding, with a direction that is left open where the mark may name the television's output."""
+    jack = one.jack
+    believed = (
+        "direction" not in one.inferred or jack.direction is not Direction.OUTPUT or one.outcome in _SOUNDED
+    )
+    if believed or not marking.from_television(kind, jack.form, jack.marking):
+        return one
+    return replace(one, jack=replace(jack, direction=Direction.UNCLEAR))
 
 
 def _in_their_language(findings: Sequence[Finding]) -> Iterator[Finding]:

@@ -461,7 +461,6 @@ def test_settings_choose_the_usual_driver(jackfield: Run, visit_file: VisitFile)
         (["find"], "find: missing, expected a make"),
         (["find", "x" * 5000], "query"),
         (["path"], "MAKE MODEL"),
-        (["settings", "--units", "METRIC"], "units"),
         (["path", "Norwell", "NV40-210", "--inputs", "usb"], "inputs"),
         (["path", "Norwell", "NV40-210", "--inputs", ""], "inputs"),
         (["path", "Norwell", "NV40-210", "--length", "-1"], "length"),

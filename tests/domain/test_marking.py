@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kb.domain.marking import read
-from kb.domain.words import Colour, Direction, Form, Level, Signal
+from kb.domain.visit import Finding, finding_from, read_together
+from kb.domain.words import Colour, Direction, Form, Kind, Level, Signal
 
 # Markings as sets of four languages carry them: common practice.
 OUTPUTS = [
@@ -232,11 +233,33 @@ def test_an_input_that_is_marked_with_the_output_it_is_joined_to_is_not_called_a
 
 
 def test_an_output_may_name_the_part_of_the_set_whose_sound_it_gives() -> None:
-    assert read(Form.JACK_35, "HEADPHONE OUT FROM TV").signal is Signal.HEADPHONE
-    for mark in ("LINE OUT FROM TUNER", "AUDIO OUT FROM TV"):
-        assert read(Form.RCA_PAIR, mark).direction is Direction.OUTPUT
+    assert read(Form.RCA_PAIR, "LINE OUT FROM TUNER").direction is Direction.OUTPUT
     for mark in ("AUDIO OUT FROM DVD", "FROM TUNER OUT", "OUT FROM", "TV OUT FROM DVD"):
         assert read(Form.RCA_PAIR, mark).direction is Direction.UNCLEAR
+
+
+@pytest.mark.parametrize("form", [Form.RCA_PAIR, Form.TOSLINK, Form.JACK_35])
+def test_a_jack_for_the_televisions_cable_is_an_input_or_asked_about_and_never_an_output(form: Form) -> None:
+    for mark in ("FROM TV", "DESDE TV", "TON VOM FERNSEHER", "DEPUIS TV", "DALLA TV"):
+        assert read(form, mark).direction is Direction.INPUT, mark
+    for mark in ("AUDIO OUT FROM TV", "FROM TV OUT", "TO TV AUDIO OUT", "A SALIDA DE TV", "AUSGANG VOM TV"):
+        assert read(form, mark).direction is Direction.UNCLEAR, mark
+    assert read(form, "AUDIO OUT TO TV").direction is Direction.OUTPUT
+
+
+@pytest.mark.parametrize("mark", ["TV AUDIO OUT", "SALIDA DE AUDIO DEL TV", "TV-AUDIOAUSGANG", "SORTIE TV"])
+def test_a_soundbar_has_no_output_of_a_television(mark: str) -> None:
+    def seen(kind: Kind, **more: str) -> Finding:
+        jack = finding_from({"form": "rca-pair", "marking": mark, **more}, "jack")
+        return read_together([jack], kind)[0]
+
+    assert seen(Kind.TELEVISION).jack.direction is Direction.OUTPUT
+    assert seen(Kind.SET_TOP_BOX).jack.direction is Direction.OUTPUT  # to the television
+    for kind in (Kind.SOUNDBAR, Kind.RECEIVER, Kind.OTHER):
+        assert seen(kind).jack.direction is Direction.UNCLEAR
+        assert seen(kind).why() == "the mark tells what plugs in, not which way the sound goes"
+        assert seen(kind, direction="output").jack.direction is Direction.OUTPUT
+        assert seen(kind, outcome="carried").jack.direction is Direction.OUTPUT
 
 
 @pytest.mark.parametrize("mark", ["AUDIO OUT TO DVD", "OUT TO AMP", "TO AMP OUT", "SALIDA A DVD"])
