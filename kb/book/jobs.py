@@ -233,7 +233,7 @@ class Jobs:
             became[:] = [after]
             states = {(JOB, job.id): _body(job_to(without_id(after)))}
             used = Counter(dict(after.used))
-            used.subtract(dict(job.used))
+            used.subtract(_counted(job.used, "used"))  # an older release kept it as it was typed
             van = now.states(VAN, self._van)
             if any(used.values()) and van:  # else nobody has counted what it holds
                 states[VAN, self._van] = _van_body(_less(_stock(van, self._van), used))
@@ -337,8 +337,6 @@ def is_for(job: Job, reference: str) -> bool:
 
 def checked(job: Job) -> Job:
     """Return the job with its room in metres and its route by code. Raises BadInput naming the field."""
-    from kb.catalogue import catalogue
-
     if job.room:
         from kb.loop.units import room
 
@@ -348,9 +346,7 @@ def checked(job: Job) -> Job:
         from kb.loop.routes import route_named, routes_from
 
         job = replace(job, route=route_named(job.route, routes_from(data_tables("routes.toml"))).code)
-    for item, _ in job.used:
-        catalogue().item(item, "used")
-    return job
+    return replace(job, used=tuple(_counted(job.used, "used").items()))
 
 
 def jobs_in(data: object, place: Wording) -> tuple[Job, ...]:
@@ -423,7 +419,18 @@ def _stock(states: Mapping[str, State], van: str) -> dict[str, int]:
 def _counts(have: Mapping[str, Any]) -> dict[str, int]:
     from kb.pack.jobs import read_stock
 
-    return dict(sorted(read_stock({item: count for item, count in have.items() if count}, "have").items()))
+    read = read_stock({item: count for item, count in have.items() if count}, "have")
+    return dict(sorted(_counted(read.items(), "have").items()))
+
+
+def _counted(said: Iterable[tuple[str, int]], place: str) -> Counter[str]:
+    """Return counts by one name of each item, however it was typed. Raises BadInput naming an item."""
+    from kb.catalogue import catalogue
+
+    counts: Counter[str] = Counter()
+    for item, count in said:
+        counts[catalogue().one_name(item, place)] += count
+    return counts
 
 
 def _less(have: Mapping[str, int], used: Mapping[str, int]) -> dict[str, int]:

@@ -151,6 +151,8 @@ class Catalogue:
     by_name: Mapping[str, Item] = field(init=False)
     by_end: Mapping[tuple[Form, Part, Carried], tuple[Item, ...]] = field(init=False)
     """Items by what their near end mates with."""
+    one_names: Mapping[str, str] = field(init=False)
+    """One name of each item: of the same thing held both ways round, the name that comes first."""
 
     def __post_init__(self) -> None:
         ends: dict[tuple[Form, Part, Carried], list[Item]] = {}
@@ -163,7 +165,11 @@ class Catalogue:
             item.name: item for item in self.items
         }  # as they stand, too: mostly they are asked like that
         names |= {squeezed(item.name): item for item in self.items}
+        one_names: dict[str, str] = {}
+        for item in self.items:
+            one_names[item.name] = one_names.get(item.same_as, item.name)
         object.__setattr__(self, "by_name", names)
+        object.__setattr__(self, "one_names", one_names)
         object.__setattr__(self, "by_end", {end: tuple(items) for end, items in ends.items()})
 
     def item(self, name: str, place: Wording = "item") -> Item:
@@ -172,6 +178,10 @@ class Catalogue:
         if found is None:
             raise BadInput(place, name, self._nearest(name))
         return found
+
+    def one_name(self, name: str, place: Wording = "item") -> str:
+        """The one name under which an item is counted, however it was typed. Raises BadInput as ``item``."""
+        return self.one_names[self.item(name, place).name]
 
     def _nearest(self, name: object) -> Said:
         from difflib import get_close_matches  # a mistake is rare; its cost is paid only then

@@ -58,8 +58,7 @@ def _changed(now: dict[str, int], items: Sequence[str]) -> dict[str, int]:
         found = _SAID.match(one)
         if not found:
             raise BadInput("ITEM=COUNT", one, Said("expected/stock-words"))
-        item, sign, count = found[1].strip(), found[2], int(found[3])
-        catalogue().item(item, "ITEM")
+        item, sign, count = catalogue().one_name(found[1].strip(), "ITEM"), found[2], int(found[3])
         left = count if not sign else have.get(item, 0) + (count if sign == "+" else -count)
         if left < 0:
             raise BadInput("ITEM=COUNT", one, Said("expected/taken-out", most=have.get(item, 0)))

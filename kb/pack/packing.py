@@ -50,7 +50,7 @@ class Packing:
         self.day, self.target, self.ways = day, target, ways
         self.finder = Finder(ways)
         self.have = self._stock(day.have)
-        self.prices = {ways.one_name(ways.catalogue.item(k, "prices").name): v for k, v in day.prices.items()}
+        self.prices = {ways.catalogue.one_name(k, "prices"): v for k, v in day.prices.items()}
         self.bare = [self.bared(job, expect(job.source)) for job in day.jobs]
         used = {item for bare in self.bare for some in bare.bundles.values() for way in some for item in way}
         several = sum(len(set(bare.bundles.values())) for bare in self.bare)
@@ -103,7 +103,7 @@ class Packing:
     def _stock(self, have: Mapping[str, int]) -> dict[str, int]:
         found: Counter[str] = Counter()
         for name, count in have.items():
-            found[self.ways.one_name(self.ways.catalogue.item(name, "have").name)] += count
+            found[self.ways.catalogue.one_name(name, "have")] += count
         return found
 
     def cost(self, item: str) -> Cost:

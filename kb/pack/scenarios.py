@@ -86,7 +86,7 @@ class Ways:
             )
             for path in (answer.chosen, *answer.others):
                 if path is not None and path.jack is not None and path.tier is not Tier.LATE:
-                    found.add(tuple(sorted(self.one_name(item) for item in path.items)))
+                    found.add(tuple(sorted(self.catalogue.one_name(item) for item in path.items)))
         return frozenset(found)
 
     def allows(self, job: Job, outlet: Outlet) -> bool:
@@ -151,17 +151,6 @@ class Ways:
             if item.role is Role.CABLE and takes is analog:
                 found.setdefault(item.length_m, set()).add(item.name)
         return {length: frozenset(names) for length, names in found.items()}
-
-    def one_name(self, item: str) -> str:
-        """Return one name for an item that works in both directions: the first in the catalogue."""
-        return self._names.get(item, item)
-
-    @cached_property
-    def _names(self) -> dict[str, str]:
-        names: dict[str, str] = {}
-        for item in self.catalogue.items:
-            names[item.name] = names.get(item.same_as, item.name)
-        return names
 
     def works(self, bundle: Bundle) -> float:
         """Return the chance that every item of a bundle works."""

@@ -96,14 +96,15 @@ def _using(job: Job) -> Using:
     jobs = book.jobs
     stock = jobs.stock()
     met = [connected(book, one, one.source) for one in jobs_of(job, jobs.inputs_of(job))]
-    paths = [ways[1][:WAYS] for ways in met if ways]
-    likeliest = Counter(item for ways in paths for path in ways[:1] for item in path.items)
-    count = dict(job.used) or Counter(jobs.items_of(job)) or likeliest
-    items = dict.fromkeys([*count, *(item for ways in paths for path in ways for item in path.items)])
+    one_name = catalogue().one_name
+    paths = [[[*map(one_name, path.items)] for path in ways[1][:WAYS]] for ways in met if ways]
+    likeliest = Counter(item for ways in paths for items in ways[:1] for item in items)
+    count = dict(job.used) or Counter(map(one_name, jobs.items_of(job))) or likeliest
+    items = dict.fromkeys([*count, *(item for ways in paths for items in ways for item in items)])
     first = [(item, count.get(item, 0), stock.get(item, 0)) for item in items]
     shown = {item for item, *_ in first}
     van = [(item, there) for item, there in stock.items() if item not in shown]
-    others = sorted(one.name for one in catalogue().items if one.name not in shown | stock.keys())
+    others = sorted({*catalogue().one_names.values()} - shown - stock.keys())
     return Using(first, van, others)
 
 

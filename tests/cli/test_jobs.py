@@ -593,6 +593,16 @@ def test_the_stock_is_counted_up_and_down(jackfield: Run) -> None:
     assert jackfield("stock", "DAC=0", "--json").json["have"] == {"optical cable 2 m": 5}
 
 
+def test_the_van_counts_an_item_once_however_its_name_is_typed(jackfield: Run) -> None:
+    jackfield("stock", "DAC=2", "dac=+1", "optical cable 2 m=3", "RCA pair to 3.5 mm cable 2 m=2")
+    jackfield("job", "add", "--job", "J-7")
+    # A cable held the other way round is the same cable.
+    used = ("--used", "optical cable 2m", "--used", "3.5 mm to RCA pair cable 2 m")
+    assert jackfield("job", "done", "J-7", *used).code == 0
+    left = {"DAC": 3, "RCA pair to 3.5 mm cable 2 m": 1, "optical cable 2 m": 2}
+    assert jackfield("stock", "--json").json["have"] == left
+
+
 TAKES = """
 from kb.cli.main import run
 for number in range(6):
