@@ -8,6 +8,7 @@ from kb.base import clock
 from kb.cli.command import command
 from kb.cli.common import Output, Session, text
 from kb.cli.days import read_day
+from kb.cli.path_options import assumed_for_jobs
 
 
 @command("day")
@@ -38,7 +39,7 @@ def day_command(session: Session, day_text: str | None, printed: bool, file: str
         from kb.sheet.day import day_text as lines_of
 
         sheet, notes = day_sheet(session.book, day, session.language)
-        for note in notes:
+        for note in (*assumed_for_jobs(session, jobs), *notes):
             session.say(note)
         if file is not None:
             write_out(file, day_page(sheet, session.language, asked_paper(session, None)), "--html")

@@ -21,6 +21,8 @@ from kb.domain.kinds import FIRST_DATE, CalendarDay
 
 _PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
 _DECEMBER: Final = 12
+#: With points the day comes first everywhere; with strokes it depends on the country, so that is refused.
+_POINTS: Final = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})\Z")
 _NUMBER: Final = re.compile(r"([0-9]{1,4})(?:st|nd|rd|th)?\Z")
 _JUST_PAST: Final = timedelta(days=31)
 _LEAP: Final = 8  #: years, at most, from one 29 February to the next (Gregorian calendar)
@@ -57,7 +59,11 @@ def read_days(
 
 
 def said_day(typed: str, today: date, *, back: bool) -> date | None:
-    """Return the day that words name, seen from ``today``; None if they name none."""
+    """Return the day of 28.2.2026, or that words name, seen from ``today``; None if they name none."""
+    if pointed := _POINTS.match(typed):
+        with suppress(ValueError):
+            found = date(int(pointed[3]), int(pointed[2]), int(pointed[1]))
+            return found if found >= FIRST_DATE else None
     typed = folded(typed).lower()
     words = data_tables("days.toml")
     first, _, rest = typed.partition(" ")

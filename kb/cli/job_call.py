@@ -10,6 +10,7 @@ import click
 
 from kb.cli.command import command
 from kb.cli.common import Session, text
+from kb.cli.path_options import assumed_for_jobs
 from kb.domain.job import Job, changed, job_to
 from kb.domain.kinds import write_object
 
@@ -32,6 +33,8 @@ def call_command(session: Session, ref: str, words: tuple[str, ...], number: int
     """
     job = session.book.jobs.named(ref)
     plan = _plan(session, job)
+    for note in assumed_for_jobs(session, [job]):
+        session.say(note)
     found = None
     if words:
         job, plan, found = _take(session, job, plan, " ".join(words), number)

@@ -13,7 +13,7 @@ from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import INCHES, Quantity, Session, Year, text
-from kb.cli.path_options import asked_inputs, asked_metres
+from kb.cli.path_options import asked_inputs, asked_metres, assumed_driver, assumed_for_jobs
 from kb.cli.tables import FOLDED, RIGHT, grid
 from kb.domain.language import Language
 
@@ -74,10 +74,11 @@ def pack_command(
     from kb.book.naming import named_day
     from kb.pack import day_from, pack, to_json, together
 
+    assumed: list[str] = []
     if day_text or refs:
         if jobsfile_or_make:
             raise BadInput("pack", Said("seen/jobs-and-another"), Said("expected/one-of-them"))
-        day = _of_book(session, day_text, refs, have)
+        day, assumed = _of_book(session, day_text, refs, have)
     elif jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
         day = _read(jobsfile_or_make, have)
     else:
@@ -94,7 +95,9 @@ def pack_command(
             "taken": [signal for said in taken for signal in words_of_list(said)] or None,
         }
         day = day_from({"jobs": [set_data], "have": stock_of(have)})
+        assumed = assumed_driver(session, inputs, driver)
     day, notes = named_day(session.book.named, day, session.language)
+    notes = [*assumed, *notes]
     materials = together([*(job.materials for job in day.jobs), *(_materials(file) for file in loops)])
     plan = pack(day, session.book.expect(), target=target)
     if session.as_json:
@@ -112,8 +115,10 @@ def pack_command(
     return 0 if plan.reached else 1
 
 
-def _of_book(session: Session, day_text: str | None, refs: tuple[str, ...], have: tuple[str, ...]) -> Day:
-    """The jobs of a day and those that were named, with what the van has."""
+def _of_book(
+    session: Session, day_text: str | None, refs: tuple[str, ...], have: tuple[str, ...]
+) -> tuple[Day, list[str]]:
+    """The jobs of a day and those that were named, with what the van has; what to say of their driver."""
     from kb.cli.days import read_day
 
     jobs = session.book.jobs
@@ -121,7 +126,7 @@ def _of_book(session: Session, day_text: str | None, refs: tuple[str, ...], have
     if day_text:
         day = read_day(session, day_text)
         found += [job for job in jobs.of_day(day) if job not in found]
-    return jobs.packed(found, stock_of(have))
+    return jobs.packed(found, stock_of(have)), assumed_for_jobs(session, found)
 
 
 #: Endings and signs of a file's name; a make has none of them.

@@ -66,9 +66,8 @@ def path_command(session: Session, asked: Asked, job_ref: str | None, svg: str |
         notes = [{"jack": index} | noted_json(note) for index, note in noted(panel, connection)]
         session.json(to_json(connection, session.language) | {"noted": notes})
     else:
-        if asked.assumes_the_driver(session):
-            label = session.language.word(asked.driver_inputs(session)[0])
-            session.console.print(text(session.language("cli/path/assumed", input=label), "yellow"))
+        for note in asked.assumed_driver(session):
+            session.console.print(text(note, "yellow"))
         show(session.console, source, panel, connection, session.language)
     return 0 if connection.chosen else 1
 

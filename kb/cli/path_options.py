@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +14,7 @@ from kb.base.messages import Said, one_of
 from kb.base.text import words_of_list
 from kb.cli.common import Session
 from kb.cli.job_option import named_set, set_of
-from kb.domain.job import Job, Listening
+from kb.domain.job import Job, JobStatus, Listening
 from kb.domain.words import DriverInput, Signal
 from kb.settings import Units
 
@@ -75,11 +75,9 @@ class Asked:
                 session.json({"file": None, "why": nobody.in_language(session.language.code)})
             raise
 
-    def assumes_the_driver(self, session: Session) -> bool:
-        """Was nothing said of the driver, neither here nor in the settings?"""
-        settings = session.settings
-        unset = not settings.driver and settings.inputs == type(settings)().inputs
-        return self.inputs is None and self.driver is None and unset
+    def assumed_driver(self, session: Session) -> list[str]:
+        """What to say of a driver of which nothing was said."""
+        return assumed_driver(session, self.inputs, self.driver)
 
     def driver_inputs(self, session: Session) -> tuple[DriverInput, ...]:
         """What the driver takes."""
@@ -114,6 +112,20 @@ class Asked:
                     "--shared-input", one, Said("expected/input-of-driver", inputs=", ".join(inputs))
                 )
         return named
+
+
+def assumed_driver(session: Session, *said: object) -> list[str]:
+    """What to say of the driver if nothing was said of it, neither by ``said`` nor in the settings."""
+    settings = session.settings
+    if any(said) or settings.driver or settings.inputs != type(settings)().inputs:
+        return []
+    return [session.language("cli/path/assumed", input=session.language.word(settings.inputs[0]))]
+
+
+def assumed_for_jobs(session: Session, jobs: Iterable[Job]) -> list[str]:
+    """What to say if some open job does not name its driver, nor do the settings."""
+    driven = (job.inputs or job.driver for job in jobs if job.status is JobStatus.OPEN)
+    return assumed_driver(session, all(driven))
 
 
 def path_options(command: Callable[..., Any]) -> Callable[..., Any]:

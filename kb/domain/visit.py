@@ -21,7 +21,6 @@ from kb.base.validation import Fields, listed
 from kb.domain import marking
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
-    FIRST_DATE,
     Attachment,
     CalendarDay,
     Flag,
@@ -393,7 +392,7 @@ def _signal_of(form: Form, mark: str, direction: Direction) -> Signal | None:
 
 def _refuse_future(found: dict[str, Any]) -> None:
     if in_future(found["date"]):
-        raise BadInput("date", found["date"], Said("expected/date-from", first=FIRST_DATE))
+        raise BadInput("date", found["date"], Said("expected/date-to", today=clock.today().isoformat()))
     if found["source"].year is not None:
         read_year(found["source"].year, "year")
 

@@ -177,11 +177,13 @@ class Table:
         return visit_from(data, "visit", recorded="record" in self.columns.fields)
 
     def _date(self, said: str) -> str:
-        form = self._mapping.date
+        form, said = self._mapping.date, said.strip()
+        if not form and said and not (said[:4].isdecimal() and said[4:5] == "-"):
+            raise BadInput("date", said, Said("expected/date-in-table"))
         if not form:
-            return said.strip()
+            return said
         try:
-            return datetime.strptime(said.strip(), form).date().isoformat()  # noqa: DTZ007 (a day, no moment)
+            return datetime.strptime(said, form).date().isoformat()  # noqa: DTZ007 (a day, no moment)
         except ValueError:
             raise BadInput("date", said, Said("expected/date-in-form", form=form)) from None
 

@@ -593,6 +593,19 @@ def test_the_stock_is_counted_up_and_down(jackfield: Run) -> None:
     assert jackfield("stock", "DAC=0", "--json").json["have"] == {"optical cable 2 m": 5}
 
 
+def test_a_list_for_a_driver_that_nobody_named_says_which_was_assumed(jackfield: Run) -> None:
+    assumed = "Assumed: a driver with one 3.5 mm line input"
+    jackfield("job", "add", "--job", "J-7", "--day", "2026-03-06")
+    listed, call, sheet = (
+        jackfield("pack", "--job", "J-7"),
+        jackfield("job", "call", "J-7", "--json"),
+        jackfield("day", "2026-03-06", "--html", "-"),
+    )
+    assert [assumed in said for said in (listed.out, call.err, sheet.err)] == [True] * 3
+    jackfield("job", "change", "J-7", "--inputs", "line-rca")
+    assert assumed not in jackfield("pack", "--job", "J-7").out
+
+
 def test_the_van_counts_an_item_once_however_its_name_is_typed(jackfield: Run) -> None:
     jackfield("stock", "DAC=2", "dac=+1", "optical cable 2 m=3", "RCA pair to 3.5 mm cable 2 m=2")
     jackfield("job", "add", "--job", "J-7")

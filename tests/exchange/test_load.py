@@ -322,6 +322,14 @@ def test_a_day_is_read_however_it_is_written(jackfield: Run, tmp_path: Path, for
     assert jackfield("show", "Norwell", "NV1", "--json").json["visits"][0]["date"] == "2024-03-01"
 
 
+def test_a_date_that_may_mean_two_days_is_refused_with_the_option_that_says_which(
+    jackfield: Run, tmp_path: Path
+) -> None:
+    path = tmp_path / "days.csv"
+    path.write_text("make,model,date\nNorwell,NV1,03/04/2024\n")
+    assert "--date-format to say how dates are written" in jackfield("load", path).err
+
+
 def test_a_row_that_is_repeated_without_end_takes_no_memory(tmp_path: Path, jackfield: Run) -> None:
     """Rows that say the same of one visit are one visit; 20,000 of them would be 5 MB of lists."""
     path = tmp_path / "same.csv"
