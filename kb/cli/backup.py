@@ -104,16 +104,16 @@ def _tell(session: Session, done: Backup) -> None:
 def restore_command(session: Session, file: str | None, replace: bool) -> int:
     """
     jackfield restore
+    jackfield restore /media/stick
     jackfield restore copies/book-20260304T170000Z-5d2f90ab.sqlite --replace
     """
     from kb.exchange.backup import newest, restore
 
     book, folder = own_book(session, "restore"), session.folder / BACKUPS
-    if file:
-        bare = Path(file).name == file
-        named = folder / file if bare and (folder / file).is_file() else Path(file).expanduser()
-    else:
-        named, unreadable = newest(folder, book)
+    bare = file is not None and Path(file).name == file and (folder / file).is_file()
+    named = folder / (file or "") if bare or file is None else Path(file).expanduser()
+    if named.is_dir() or file is None:
+        named, unreadable = newest(named, book)
         for one in unreadable:
             session.say(session.language("cli/restore/skipped", file=one.name))
     done = restore(named, book, replace=replace)

@@ -95,7 +95,7 @@ def record_command(
         visits, alike = named_as_known(session, visits)
     recorded = session.book.record(visits)
     with answering(session, "recorded"):
-        _answer(session, visits, recorded)
+        _answer(session, visits, recorded, inferred=bool(file or words))
         for one in alike:
             (name,) = one.near
             session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
@@ -171,7 +171,7 @@ def named_as_known(session: Session, visits: list[Visit]) -> tuple[list[Visit], 
     return visits, alike
 
 
-def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
+def _answer(session: Session, visits: list[Visit], recorded: Any, *, inferred: bool) -> None:
     if session.as_json:
         session.json(
             {
@@ -181,7 +181,7 @@ def _answer(session: Session, visits: list[Visit], recorded: Any) -> None:
             }
         )
     else:
-        _tell(session, visits, recorded)
+        _tell(session, visits, recorded, inferred=inferred)
 
 
 def read_visits(name: str) -> list[Visit]:
@@ -236,11 +236,12 @@ def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str,
     return visit
 
 
-def _tell(session: Session, visits: list[Visit], recorded: Any) -> None:
+def _tell(session: Session, visits: list[Visit], recorded: Any, *, inferred: bool) -> None:
+    """Say what was recorded, and with ``inferred`` what was read from the marks (a dialogue said that before)."""
     from kb.cli.panel_view import inferred_lines
 
     out, said = session.console, session.language
-    if len(visits) == 1:
+    if inferred and len(visits) == 1:
         for line in inferred_lines(visits[0], said):
             out.print(line)
     for one in recorded.recorded[:20]:

@@ -19,7 +19,7 @@ from kb.base import clock
 from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import visible
-from kb.cli.common import Session, agreed, text
+from kb.cli.common import Session, agreed, bare_year, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.cli.session import terminal_columns
 from kb.domain import shortform
@@ -246,10 +246,11 @@ def _year(said: Language) -> int | None:
         typed = _ask(said("cli/record/ask/year"), "").strip()
         if not typed:
             return None
+        bare = bare_year(typed)
         try:
-            if not (typed.isdecimal() and len(typed) == 4):
+            if not (bare.isdecimal() and len(bare) == 4):
                 raise BadInput("year", typed, Said("expected/year-such-as"))
-            return read_year(int(typed), "year")
+            return read_year(int(bare), "year")
         except BadInput as mistake:
             click.echo(mistake.in_language(said.code), err=True)
 

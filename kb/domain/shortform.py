@@ -95,11 +95,20 @@ def is_jack(word: str) -> bool:
     return head in FORMS or (bool(rest) and _known(head) is not None)
 
 
+#: A mark in quotes that no shell took off: asked for at a prompt, or made curly by what it was pasted from.
+_QUOTED: Final = re.compile(r"""\s*["'“”„«»‘’]([^"“”„«»]+)["'“”«»’]\s*(?::(.*))?\Z""", re.DOTALL)
+
+
 def fields(token: str, place: Wording = "jack") -> dict[str, Any]:
-    """The fields of a visit file's jack for a short form."""
+    """The fields of a visit file's jack for a short form.
+
+    >>> fields("opt=“OPTICAL OUT”:ok")["marking"]
+    'OPTICAL OUT'
+    """
     head, marked, rest = token.strip().partition("=")
     if marked:
-        mark, words = _mark_and_words(rest)
+        quoted = _QUOTED.match(rest)
+        mark, words = (quoted[1].strip(), _split(quoted[2] or "")) if quoted else _mark_and_words(rest)
     else:
         head, _, said = head.partition(":")
         mark, words = "", _split(said)

@@ -114,8 +114,8 @@ def test_questions_at_the_terminal_record_when_confirmed(jackfield: Run) -> None
     answers = [
         "Norwell",
         "NV40-210",
-        "2014",
-        "opt=OPTICAL OUT:ok,pcm",
+        "about 2014",
+        "opt=“OPTICAL OUT”:ok,pcm",  # as the guide has it, in quotes that a telephone made curly
         "hp:mutte",  # a slip: told, and asked again
         "hp:mute",
         "rca=AUDIO",
@@ -131,7 +131,9 @@ def test_questions_at_the_terminal_record_when_confirmed(jackfield: Run) -> None
     ]
     done = jackfield("record", "--ask", stdin="\n".join(answers) + "\n")
     assert done.code == 0, done.err
+    assert done.out.count("OPTICAL OUT: read as output") == 1
     shown = jackfield("show", "Norwell", "NV40-210", "--json").json
+    assert shown["source"]["year"] == 2014
     assert [(j["marking"], j["speakers"]) for j in shown["panel"]] == [
         ("OPTICAL OUT", "unknown"),
         ("", "mute"),

@@ -135,6 +135,20 @@ def test_a_restored_book_is_the_one_that_was_backed_up_and_the_old_one_is_kept(
     assert jackfield("doctor").code == 0
 
 
+def test_a_new_laptop_gets_the_newest_book_from_the_folder_of_copies(
+    jackfield: Run, book: Path, tmp_path: Path
+) -> None:
+    stick, laptop = tmp_path / "stick", tmp_path / "laptop"
+    with Store.open(book) as store:
+        for label in ("first", "second"):
+            fill(store, 1, label)
+            jackfield("backup", stick)
+        now = facts_of(store)
+    assert jackfield("restore", stick, "--home", laptop).code == 0
+    with Store.open(laptop / "book.sqlite") as store:
+        assert facts_of(store) == now
+
+
 def test_a_restore_says_how_many_visits_only_the_old_book_has(jackfield: Run, book: Path) -> None:
     jackfield("backup")
     with Store.open(book) as store:
