@@ -33,6 +33,9 @@ def answer(session: Session, words: Sequence[str], limit: int = 10) -> int:
     else:
         if found.matches or not hits:
             _show(found, session.language)
+        if not (found.matches or hits):
+            for line in wrapped(session.language("cli/find/none-next"), min(terminal_columns(), 100)):
+                _line(styled(line, dim=True))
         _show_hits(hits, session.language)
     return 0 if found.matches or hits else 1
 

@@ -6,9 +6,11 @@ cold start loads nothing that it does not use.
 
 from __future__ import annotations
 
+import codecs
 import gc
 import os
 import sys
+import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -120,13 +122,35 @@ def _plain_find(args: list[str]) -> int:
 
 
 def _usable_streams() -> None:
-    """Let every answer be written: what the terminal's alphabet lacks becomes a question mark."""
+    """Let every answer be written, with the nearest signs where the terminal's alphabet lacks some."""
+    codecs.register_error("plainer", plainer)
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         stream = getattr(sys, name)
         if stream is None:  # closed by the program that called us
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115  # for the whole run
         elif mode == "w" and hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors="plainer")
+
+
+#: Signs with a meaning; any other sign becomes ``*``, since a question mark is our sign of doubt.
+_PLAINER: Final = dict(zip("▶◀→←▲▽×·…“”„’‘–—−█░", '><><^vx-."""\'\'---#.', strict=True))
+
+
+def plainer(lacking: UnicodeError) -> tuple[str, int]:
+    """The nearest ASCII to what cannot be written: a letter loses its accent; one of another script is ``?``.
+
+    >>> codecs.register_error("plainer", plainer)
+    >>> "▶ out ▣, ? unclear ◉◉, Bråten → DAC".encode("ascii", "plainer").decode()
+    '> out *, ? unclear **, Braten > DAC'
+    """
+    if not isinstance(lacking, UnicodeEncodeError):
+        raise lacking
+    return "".join(map(_plain, lacking.object[lacking.start : lacking.end])), lacking.end
+
+
+def _plain(sign: str) -> str:
+    bare = unicodedata.normalize("NFKD", sign).encode("ascii", "ignore").decode()
+    return _PLAINER.get(sign) or bare or ("*" if unicodedata.category(sign)[0] in "SP" else "?")
 
 
 def _trace(debug: bool) -> None:

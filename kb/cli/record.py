@@ -237,7 +237,7 @@ def _common(session: Session, on: str | None, said: dict[str, Any]) -> dict[str,
 
 
 def _tell(session: Session, visits: list[Visit], recorded: Any, *, inferred: bool) -> None:
-    """Say what was recorded, and with ``inferred`` what was read from the marks (a dialogue said that before)."""
+    """Say what was recorded, and if ``inferred`` what was read from the marks: a dialogue said it before."""
     from kb.cli.panel_view import inferred_lines
 
     out, said = session.console, session.language
