@@ -120,6 +120,8 @@ def _toml_fault(said: str, text: str) -> Said:
     comma = re.search(r"=\s*([-+]?\d+,\d+)\s*(?:[,}#\r]|$)", line)
     if comma:
         return Said("seen/toml/comma", line=at[1], number=comma[1])
+    if re.match("[“”„‘’«»]", line[int(at[2]) - 1 :]):
+        return Said("seen/toml/quotes", line=at[1])
     return Said("seen/toml/other", line=at[1], column=at[2])
 
 

@@ -21,8 +21,7 @@ from kb.domain.kinds import FIRST_DATE, CalendarDay
 
 _PART: Final = re.compile(r"([0-9]{4})(?:-([0-9]{2}))?\Z")
 _DECEMBER: Final = 12
-#: With points the day comes first everywhere; with strokes it depends on the country, so that is refused.
-_POINTS: Final = re.compile(r"([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})\Z")
+_YEAR_LAST: Final = re.compile(r"([0-9]{1,2})([./-]) ?([0-9]{1,2})\2 ?([0-9]{4})\Z")
 _NUMBER: Final = re.compile(r"([0-9]{1,4})(?:st|nd|rd|th)?\Z")
 _JUST_PAST: Final = timedelta(days=31)
 _LEAP: Final = 8  #: years, at most, from one 29 February to the next (Gregorian calendar)
@@ -60,10 +59,8 @@ def read_days(
 
 def said_day(typed: str, today: date, *, back: bool) -> date | None:
     """Return the day of 28.2.2026, or that words name, seen from ``today``; None if they name none."""
-    if pointed := _POINTS.match(typed):
-        with suppress(ValueError):
-            found = date(int(pointed[3]), int(pointed[2]), int(pointed[1]))
-            return found if found >= FIRST_DATE else None
+    if year_last := _YEAR_LAST.match(typed):
+        return _only_reading(int(year_last[1]), int(year_last[3]), int(year_last[4]))
     typed = folded(typed).lower()
     words = data_tables("days.toml")
     first, _, rest = typed.partition(" ")
@@ -84,6 +81,15 @@ def said_day(typed: str, today: date, *, back: bool) -> date | None:
             if beside in words["beside"]["after"]:
                 return today + timedelta(days=ahead or 7)
     return _with_month(typed, words, today, back=back)
+
+
+def _only_reading(first: int, second: int, year: int) -> date | None:
+    """The one day that day and month in any order can mean; None for 3.4.2026, which may be two days."""
+    found = set()
+    for month, day in ((first, second), (second, first)):
+        with suppress(ValueError):
+            found.add(date(year, month, day))
+    return found.pop() if len(found) == 1 and min(found) >= FIRST_DATE else None
 
 
 def _with_month(typed: str, words: Mapping[str, Any], today: date, *, back: bool) -> date | None:

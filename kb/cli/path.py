@@ -14,7 +14,7 @@ from kb.cli.job_option import job_option
 from kb.cli.path_options import Asked, for_path, path_options
 from kb.cli.tables import FOLDED, RIGHT, grid
 from kb.domain.language import Language
-from kb.domain.words import Level, Signal
+from kb.domain.words import Level, Signal, Speakers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -177,6 +177,8 @@ def _level(path: Path, language: Language) -> str:
 
 
 def _speakers(path: Path, language: Language) -> tuple[str, str]:
+    if "speakers" in path.disputed and path.speakers is not Speakers.STAY_ON:
+        return language("cli/path/speakers/disputed"), language("cli/path/speakers-why/unknown")
     said = language(f"cli/path/speakers/{path.speakers}")
     why = f"cli/path/speakers-why/{path.speakers}"
     return _disputed(said, path, "speakers", language), language(why) if language.has(why) else ""

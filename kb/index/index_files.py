@@ -397,7 +397,7 @@ def writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     except (OSError, sqlite3.Error) as error:
         if "locked" in str(error):
             raise BookTrouble(Said("error/index-busy", folder=folder)) from error
-        raise BookTrouble(Said("error/index-unwritable", folder=folder, why=error)) from error
+        raise BookTrouble(Said("error/index-unwritable", folder=folder, why=why_of(error))) from error
     try:
         yield
     finally:

@@ -259,14 +259,17 @@ def question_text(ask: Ask, language: Language = ENGLISH) -> str:
 
 
 def gain_text(ask: Ask, plan: Plan, language: Language = ENGLISH) -> str:
-    """Describe the gain of asking."""
+    """Describe the gain of asking; of several jobs at which to ask, the first is told as an example."""
+    of = "-several" if len(ask.jobs) > 1 else ""
     if ask.code == "speakers":
         job = plan.jobs[ask.job - 1]
         best = language.percent(job.reachable + ask.lifts)
-        return language("pack/gain/speakers", best=best, now=language.percent(job.reachable))
+        return language(
+            f"pack/gain/speakers{of}", job=ask.job, best=best, now=language.percent(job.reachable)
+        )
     key = "items" if ask.items >= 0.1 else "cost"
     items = language.number(f"{ask.items:.1f}")
-    return language(f"pack/gain/{key}", share=language.percent(ask.share), items=items)
+    return language(f"pack/gain/{key}{of}", job=ask.job, share=language.percent(ask.share), items=items)
 
 
 def answer_text(answer: Answer, language: Language = ENGLISH) -> str:

@@ -93,6 +93,11 @@ def test_a_decimal_comma_in_toml_is_called_one(jackfield: Run, tmp_path: Path, n
     assert f"{number.split()[0]} with a decimal comma at line 3" in said
 
 
+def test_curly_quotes_in_toml_are_called_so(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="curly quotes at line 2"):
+        read_data(written(tmp_path, "a", "field_db = 1\nname = “sofa”\n"))
+
+
 @pytest.mark.parametrize("day", ["03/04/2026", "3.4.2026", "04-03-26"])
 def test_a_date_that_may_be_two_days_is_never_guessed(jackfield: Run, day: str) -> None:
     answer = jackfield("record", "Tarnow", "Z1", "opt", "--by", "RT", "--date", day)

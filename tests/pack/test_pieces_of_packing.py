@@ -593,6 +593,8 @@ def test_what_an_answer_is_worth_is_said_in_items_if_it_saves_any() -> None:
     assert gain_text(ask, plan()) == "An answer saves 25% of the cost for this job."
     assert gain_text(replace(ask, items=0.1), plan()).endswith(": 0.1 fewer items on average.")
     assert gain_text(replace(ask, items=0.09), plan()) == gain_text(ask, plan())
+    both = gain_text(replace(ask, items=1.5, jobs=(1, 2)), plan())
+    assert both.endswith("for these jobs: at job 1, 1.5 fewer items on average.")
     speakers = Ask((1,), "speakers", None, 0.0, 0.0, lifts=0.4)
     assert gain_text(speakers, plan(job_plan(0.5))) == "If nobody does, 90% is possible there instead of 50%."
 
