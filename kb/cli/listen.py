@@ -152,16 +152,16 @@ def _show(heard: Heard, place: str, file: str | None, console: Console, said: La
     console.print(text(place, "bold"))
     rows: list[Sequence[str]] = []
     if heard.signal is not None and heard.full_scale_db is not None:
-        level = Digits(heard.full_scale_db, 1, signed=True)
+        level = Digits(heard.full_scale_db, signed=True)
         rows.append((say("level"), say("level-of", signal=heard.signal, level=level)))
     if heard.field_db is not None:
-        rows.append((say("field"), say("field-of", level=Digits(heard.field_db, 1, signed=True))))
+        rows.append((say("field"), say("field-of", level=Digits(heard.field_db, signed=True))))
     for driver, noise in heard.noise.items():
         head = said(f"cli/readings/driver-{driver}")
         if noise.dba is not None:
-            found = say("noise-of", level=Digits(noise.dba, 1, signed=True))
+            found = say("noise-of", level=Digits(noise.dba, signed=True))
         elif noise.re_signal_db is not None:
-            found = say("noise-re-signal", level=Digits(noise.re_signal_db, 1, signed=True))
+            found = say("noise-re-signal", level=Digits(noise.re_signal_db, signed=True))
         else:
             found = say("noise-alone")
         rows.append((say("noise", driver=head), found))
@@ -175,7 +175,7 @@ def _show(heard: Heard, place: str, file: str | None, console: Console, said: La
         console.print(text(say("response"), "bold"))
         columns = max(1, console.width // _CELLS)
         cells = [
-            f"{Hertz(hertz).shown(said):>8} {Digits(level, 1, signed=True).shown(said):>5}"
+            f"{Hertz(hertz).shown(said):>8} {Digits(level, signed=True).shown(said):>5}"
             for hertz, level in heard.response.items()
         ]
         console.print(grid((cells[at : at + columns] for at in range(0, len(cells), columns)), {}))

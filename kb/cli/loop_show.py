@@ -52,7 +52,7 @@ def render_loop(answer: Answer, console: Console, said: Language) -> None:
     for plane in answer.uncounted:
         console.print(Text(_not_counted(answer, plane, said)))
     if answer.best:
-        best = {"offset": Metres(answer.best.offset), "spread": Digits(answer.best.spread_db, 1)}
+        best = {"offset": Metres(answer.best.offset), "spread": Digits(answer.best.spread_db)}
         console.print(Text(_said(said, "most-even", **best)))
     console.print()
     console.print(fitted(_voltage_table(answer, said), console))
@@ -187,14 +187,14 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
     if level and level.shift_db:
         values = {
             "current": Amount(level.current_a),
-            "shift": Digits(level.shift_db, 1, signed=True),
-            "low": Digits(level.min_db, 1, signed=True),
-            "high": Digits(level.max_db, 1, signed=True),
+            "shift": Digits(level.shift_db, signed=True),
+            "low": Digits(level.min_db, signed=True),
+            "high": Digits(level.max_db, signed=True),
             "tolerance": answer.counted.tolerance_db,
         }
         rows.append(("", _said(said, "level/least" if level.least else "level", **values)))
     if (standing := answer.standing_db) is not None:
-        rows.append(("", _said(said, "standing", level=Digits(standing, 1, signed=True), most=STANDING_DB)))
+        rows.append(("", _said(said, "standing", level=Digits(standing, signed=True), most=STANDING_DB)))
     rows.append(("", _said(said, "rms")))
     if not answer.fit:
         volts = Amount(answer.voltage_v)
@@ -204,13 +204,13 @@ def _fact_lines(answer: Answer, said: Language) -> list[tuple[str, str]]:
         rows.append(("ohmmeter", _said(said, "ohms-most", most=Amount(answer.resistance_max), **ohms)))
     else:
         rows.append(("ohmmeter", _said(said, "ohms", **ohms)))
-    rows.append(("inductance", f"{Digits(answer.load.inductance * 1e6, 1).shown(said)} uH"))
+    rows.append(("inductance", f"{Digits(answer.load.inductance * 1e6).shown(said)} uH"))
     key = "to-carry" if answer.ask.route else "in-place"
     rows.append(("wire", _said(said, key, laid=Metres(answer.laid_m), buy=Metres(answer.buy_m))))
     if (margin := answer.ask.line_margin_db) is not None:
         levels = (answer.ask.source_v, answer.ask.sensitivity_v)
         source, wanted = (said.number(show_level(volts or 0)) for volts in levels)
-        over = Digits(margin, 1, signed=True)
+        over = Digits(margin, signed=True)
         rows.append(("line-input", _said(said, "line", source=source, wanted=wanted, margin=over)))
     return rows
 
@@ -229,8 +229,8 @@ def _field_table(answer: Answer, said: Language) -> Table:
     heads = [_said(said, name, tolerance=answer.counted.tolerance_db) for name in names]
     rows = []
     for plane in answer.planes:
-        low, high = (Digits(edge, 1, signed=True) for edge in answer.range_db(plane, level))
-        shown = (Metres(plane.height), low, high, Digits(plane.spread_db, 1))
+        low, high = (Digits(edge, signed=True) for edge in answer.range_db(plane, level))
+        shown = (Metres(plane.height), low, high, Digits(plane.spread_db))
         rows.append((*(one.shown(said) for one in shown), f"{100 * answer.share_within(plane, level):.0f}%"))
     ear = _said(said, "ear-from-loop" if answer.distance_only else "ear-above-floor")
     return headed([ear, *heads], rows, _said(said, "area", current=Amount(level)))
@@ -241,7 +241,7 @@ def _voltage_table(answer: Answer, said: Language) -> Table:
         return f"{Amount(value).shown(said)} {unit}"
 
     def decibels(margin: float) -> str:
-        return f"{Digits(margin, 1, signed=True).shown(said)} dB"
+        return f"{Digits(margin, signed=True).shown(said)} dB"
 
     most = max(answer.current_a, answer.level.current_a if answer.level else 0.0)
     if answer.fit:
@@ -298,7 +298,7 @@ def _spill_table(spilt: Spill, said: Language) -> Table:
         ),
         *((_said(said, name), each) for name, each in zip(_STOREYS, spilt.storeys, strict=False)),
     ]
-    rows = ((place, f"{Digits(each.level_db, 1, signed=True).shown(said)} dB") for place, each in places)
+    rows = ((place, f"{Digits(each.level_db, signed=True).shown(said)} dB") for place, each in places)
     heads = [_said(said, name) for name in ("spill-where", "strongest")]
     return headed(heads, rows, _said(said, "spill-title"))
 
@@ -320,7 +320,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
         table.add_row(_said(said, name, **values), *(shown(each) for each in answer.layouts))
 
     def decibels(level: float) -> str:
-        return f"{Digits(level, 1, signed=True).shown(said)} dB"
+        return f"{Digits(level, signed=True).shown(said)} dB"
 
     first = answer.layouts[0].spill
     within = Use.ROOM.tolerance_db
@@ -331,7 +331,7 @@ def _layout_table(answer: Answer, said: Language) -> Table:
     add("column-wire", lambda each: f"{each.laid.metres:.0f} m")
     if answer.ask.driver:
         add("layouts-driver", lambda each: _said(said, "fits" if each.fits else "layouts-no"))
-    add("layouts-reach", lambda each: f"{Digits(each.spill.reach_m, 1).shown(said)} m", level=first.asked_db)
+    add("layouts-reach", lambda each: f"{Digits(each.spill.reach_m).shown(said)} m", level=first.asked_db)
     for beside in zip(*(each.spill.by_distance for each in answer.layouts), strict=True):
         if beside[0].distance_m in _SHOWN_OUTSIDE_M:
             where = _said(said, "spill-beside", distance=Metres(beside[0].distance_m))

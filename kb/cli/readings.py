@@ -148,7 +148,7 @@ def _measured_with(judgement: Judgement, said: Language) -> str:
     readings = judgement.readings
     if (readings.signal, readings.meter, readings.target_db) == (PlayedSignal.SINE, LevelMeter.RMS, 0):
         return ""
-    target = Digits(readings.target_db, 1, signed=True)
+    target = Digits(readings.target_db, signed=True)
     return _say(said, "measured-with", signal=readings.signal, meter=readings.meter, target=target)
 
 
@@ -234,7 +234,7 @@ def _value(check: Check, said: Language) -> str:
         return _say(said, "not-measured")
     if check.code in ("field", "field-reached", "standing"):
         field = milliamps(check.value).shown(said)
-        return f"{field} {Digits(check.value, 1, signed=True).shown(said)} dB"
+        return f"{field} {Digits(check.value, signed=True).shown(said)} dB"
     if check.code == "points":
         return f"{check.value:g}"
     number = f"{check.value:+z.1f}" if "dB" in check.unit else f"{check.value:.3g}"
@@ -269,5 +269,5 @@ def _compared(judgement: Judgement, said: Language) -> Table:
     rows = []
     for each in judgement.compared:
         levels = (each.measured_db, each.computed_db, each.difference)
-        rows.append((each.name, *(Digits(level, 1, signed=True).shown(said) for level in levels)))
+        rows.append((each.name, *(Digits(level, signed=True).shown(said) for level in levels)))
     return headed(heads, rows, title)

@@ -9,21 +9,20 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from kb.base.errors import BadInput
-from kb.loop.decibels import decibels, ratio
-from kb.loop.field import vertical_h
+from kb.loop.decibels import ratio
+from kb.loop.field import level_db, vertical_h
+from kb.loop.geometry import Spot
 from kb.loop.readings_file import Noise, Readings
 from kb.loop.sentences import Amount, Digits, Key, Sentence
 from kb.loop.standard import (
-    IDEAL_DBA,
-    REFERENCE_A_PER_M,
     RESPONSE_DB,
     RESPONSE_HZ,
-    SLACK,
+    at_most,
     noise_on_limit_dba,
     site_noise,
 )
@@ -38,7 +37,7 @@ ODD_DB: Final = 3.0
 
 @dataclass(frozen=True)
 class Compared:
-    """Measured against computed at one place, dB re 400 mA/m; ``difference`` is measured less computed.
+    """Measured against computed at one place, dB re 400 mA/m; ``spot`` is (x, y) in metres.
 
     Both are for a 1 kHz sine: a reading of another signal counts from what it should read.
     """
@@ -46,6 +45,7 @@ class Compared:
     name: str
     measured_db: float
     computed_db: float
+    spot: Spot
 
     @property
     def difference(self) -> float:
@@ -74,7 +74,7 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         return ()
     current = readings.current if readings.current is not None else 1.0
     found = []
-    for each in readings.measured:
+    for each, measured in readings.measured:
         if each.x is None or each.y is None:
             continue
         try:
@@ -82,9 +82,8 @@ def compared(readings: Readings) -> tuple[Compared, ...]:
         except BadInput as trouble:
             raise trouble.within(each.name) from None
         # the meter shows no sign, so the field's amount is compared
-        if abs(field) > 1e-6:
-            level = decibels(abs(field) / REFERENCE_A_PER_M) - readings.metal_db
-            found.append(Compared(each.name, (each.field_db or 0.0) - readings.target_db, level))
+        level = level_db(abs(field)) - readings.metal_db
+        found.append(Compared(each.name, measured - readings.target_db, level, (each.x, each.y)))
     return tuple(found)
 
 
@@ -104,9 +103,9 @@ def _place_faults(readings: Readings, pairs: Sequence[Compared]) -> list[Sentenc
             faults.append(_not_as_computed(level, readings.current))
     if levels and not faults:
         level = statistics.median(levels)
-        if abs(level) > readings.use.tolerance_db:
+        if not at_most(abs(level), readings.use.tolerance_db):
             faults.append(_level_fault(level, readings.current))
-    return faults + _pattern(readings, pairs)
+    return faults + _pattern(pairs)
 
 
 def _agree(pairs: Sequence[Compared], level: float) -> bool:
@@ -121,9 +120,12 @@ def _not_as_computed(level: float, current: float) -> Sentence:
     not flow.
     """
     half = Key("loop/half") if abs(abs(level) - 6.02) < 1 else ""
-    way = "low" if level < 0 else "high"
-    values = {"off": Digits(abs(level), 1), "current": Amount(current), "half": half}
-    return Sentence(f"loop/fault/drive-{way}/computed", values)
+    values = {"off": Digits(abs(level)), "current": Amount(current), "half": half}
+    return Sentence(f"loop/fault/drive-{_way(level)}/computed", values)
+
+
+def _way(level: float) -> str:
+    return "low" if level < 0 else "high"
 
 
 def _level_fault(level: float, current: float | None) -> Sentence:
@@ -131,11 +133,10 @@ def _level_fault(level: float, current: float | None) -> Sentence:
     right: Sentence | str = ""
     if current:
         right = Sentence("loop/right", {"current": Amount(current * ratio(-level))})
-    way = "low" if level < 0 else "high"
-    return Sentence(f"loop/fault/drive-{way}", {"off": Digits(abs(level), 1), "right": right})
+    return Sentence(f"loop/fault/drive-{_way(level)}", {"off": Digits(abs(level)), "right": right})
 
 
-def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Sentence]:
+def _pattern(pairs: Sequence[Compared]) -> list[Sentence]:
     if len(pairs) < 3:
         return []  # two places cannot tell which of them is wrong
     level = statistics.median(each.difference for each in pairs)
@@ -144,41 +145,42 @@ def _pattern(readings: Readings, pairs: Sequence[Compared]) -> list[Sentence]:
     others = [value for name, value in rest.items() if name not in odd]
     lone = len(odd) == 1 and max(others) - min(others) <= METER_DB
     # one bad corner drags a plane along with it: report a lone odd place as such
-    tilt = None if lone else _tilt(readings, rest)
+    tilt = None if lone else _tilt(pairs)
     if tilt:
         return [tilt]
     if len(odd) > len(rest) / 3:
         return [Sentence("loop/fault/uneven", where=tuple(odd))]
-    low = tuple(name for name in odd if rest[name] < 0)
-    high = tuple(name for name in odd if rest[name] > 0)
-    found = {"loop/fault/low-at-place": low, "loop/fault/high-at-place": high}
-    return [Sentence(key, where=where) for key, where in found.items() if where]
+    found = {way: tuple(name for name in odd if _way(rest[name]) == way) for way in ("low", "high")}
+    return [Sentence(f"loop/fault/{way}-at-place", where=where) for way, where in found.items() if where]
 
 
-def _tilt(readings: Readings, rest: Mapping[str, float]) -> Sentence | None:
+def _tilt(pairs: Sequence[Compared]) -> Sentence | None:
     """Return a tilt when a plane through the differences explains most of them and drops 3 dB or more.
 
     Needs five places that do not lie on one line; fewer would fit a plane to chance.
     """
-    places = [p for p in readings.positions if p.name in rest and p.x is not None and p.y is not None]
-    if len(places) < 5:
+    if len(pairs) < 5:
         return None
-    xs, ys, zs = [p.x or 0.0 for p in places], [p.y or 0.0 for p in places], [rest[p.name] for p in places]
-    mx, my, mz = statistics.fmean(xs), statistics.fmean(ys), statistics.fmean(zs)
-    dx, dy, dz = [x - mx for x in xs], [y - my for y in ys], [z - mz for z in zs]
+    dx, dy, dz = (
+        _off_mean(values) for values in zip(*((*each.spot, each.difference) for each in pairs), strict=True)
+    )
     xx, yy, xy = _dot(dx, dx), _dot(dy, dy), _dot(dx, dy)
     determinant = xx * yy - xy * xy
-    if determinant <= 1e-6 * xx * yy or determinant <= 0:
+    if determinant <= 1e-6 * xx * yy:
         return None
     slope_x = (_dot(dx, dz) * yy - _dot(dy, dz) * xy) / determinant
     slope_y = (_dot(dy, dz) * xx - _dot(dx, dz) * xy) / determinant
     fitted = [slope_x * x + slope_y * y for x, y in zip(dx, dy, strict=True)]
-    total = _dot(dz, dz)
     drop = max(fitted) - min(fitted)
-    if drop < ODD_DB or total <= 0 or _dot(fitted, fitted) / total < 0.8:
+    if not at_most(ODD_DB, drop) or _dot(fitted, fitted) < 0.8 * _dot(dz, dz):
         return None
-    lowest = [places[number].name for number in sorted(range(len(places)), key=lambda n: fitted[n])[:2]]
-    return Sentence("loop/fault/tilt", {"drop": Digits(drop, 1)}, tuple(lowest))
+    order = sorted(zip(fitted, pairs, strict=True), key=lambda one: one[0])
+    return Sentence("loop/fault/tilt", {"drop": Digits(drop)}, tuple(each.name for _, each in order[:2]))
+
+
+def _off_mean(values: Sequence[float]) -> list[float]:
+    mean = statistics.fmean(values)
+    return [value - mean for value in values]
 
 
 def _dot(a: Sequence[float], b: Sequence[float]) -> float:
@@ -191,9 +193,9 @@ def _response_faults(readings: Readings) -> list[Sentence]:
     for point in points:
         levels = point.response_re_1_khz()
         for end, hertz in zip(("bass", "treble"), RESPONSE_HZ, strict=True):
-            level = levels.get(hertz, 0.0)
-            if abs(level) > RESPONSE_DB + SLACK:
-                where.setdefault((end, "low" if level < 0 else "high"), []).append(point.name)
+            level = levels.get(hertz)
+            if level is not None and not at_most(abs(level), RESPONSE_DB):
+                where.setdefault((end, _way(level)), []).append(point.name)
     order = sorted(where, key=lambda fault: fault[0], reverse=True)  # metal shows first at 5 kHz
     return [Sentence(f"loop/fault/{end}-{way}", where=tuple(where[end, way])) for end, way in order]
 
@@ -203,16 +205,14 @@ def _noise_faults(readings: Readings) -> list[Sentence]:
     if readings.noise != Noise():
         points[""] = readings.noise
     offs = {name: noise.off for name, noise in points.items() if noise.off is not None}
-    worst = max(offs.values(), default=None)
+    worst = max(offs.values(), default=-math.inf)
     found = []
-    if worst is not None and site_noise(worst, tonal=readings.tonal).report:
+    if site_noise(worst, tonal=readings.tonal).report:
         found.append(Sentence("loop/fault/noise-outside"))
     loud = [
         name
         for name, noise in points.items()
-        if noise.on is not None
-        and noise.on
-        > (IDEAL_DBA if worst is None else noise_on_limit_dba(offs.get(name, IDEAL_DBA), worst)) + SLACK
+        if noise.on is not None and not at_most(noise.on, noise_on_limit_dba(offs.get(name, worst), worst))
     ]
     if loud:
         found.append(Sentence("loop/fault/noise-driver", where=tuple(filter(None, loud))))

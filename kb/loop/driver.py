@@ -68,10 +68,6 @@ class Fit:
         return not self.reasons
 
 
-#: A margin is cut off here: a load without resistance asks for next to no voltage.
-_MOST_MARGIN_DB: Final = 200.0
-
-
 def fit(
     driver: DriverLimits,
     ask: Load,
@@ -91,19 +87,19 @@ def fit(
     hardest = ask if worst is None else worst
     has = driver.max_voltage_v_rms
     reasons: list[Sentence] = []
-    current_margin = _margin(driver.rated_current_a_rms, current_a)
+    current_margin = decibels(driver.rated_current_a_rms / current_a)
     if current_margin < 0:
         rated = Amount(driver.rated_current_a_rms)
         values: dict[str, object] = {
             "current": Amount(current_a),
             "rated": rated,
-            "short": Digits(-current_margin, 1),
+            "short": Digits(-current_margin),
         }
         reasons.append(Sentence("loop/reason/current", values))
     boost = ratio(boost_db)
     calm = overload_current_a(current_a) * boost
     full, test = (
-        Need(hertz, current, volts, _margin(has, volts))
+        Need(hertz, current, volts, decibels(has / volts))
         for hertz, current, volts in (
             (1000.0, current_a, hardest.voltage(current_a, 1000)),
             (programme.test_hz, calm, overload_voltage_v(hardest, current_a, programme) * boost),
@@ -117,17 +113,13 @@ def fit(
                 "voltage": Amount(need.voltage_v),
                 "why": part,
                 "has": Amount(has),
-                "short": Digits(-need.margin_db, 1),
+                "short": Digits(-need.margin_db),
             }
             reasons.append(Sentence("loop/reason/voltage", values))
     if ask.resistance < driver.min_resistance_ohm:
         values = {"ohm": Amount(ask.resistance), "least": Amount(driver.min_resistance_ohm)}
         reasons.append(Sentence("loop/reason/resistance", values))
     return Fit(current_margin, (full, test), programme, tuple(reasons))
-
-
-def _margin(has: float, needs: float) -> float:
-    return min(_MOST_MARGIN_DB, decibels(has / needs)) if needs > 0 else _MOST_MARGIN_DB
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.loop.decibels import decibels, ratio
 from kb.loop.geometry import Corner, Loop, Spot
-from kb.loop.standard import REFERENCE_A_PER_M, SLACK, STANDING_DB, TOLERANCE_DB, Use
+from kb.loop.standard import REFERENCE_A_PER_M, STANDING_DB, TOLERANCE_DB, Use, at_most
 from kb.loop.units import show_length
 
 #: Usual listening heights above the floor, metres (IEC 60118-4 cl. 7.1 and 8.4.2, second-hand).
@@ -139,8 +139,8 @@ class Plane:
 
     def share_within(self, current_a: float, tolerance_db: float | None = None) -> float:
         """Return the share of the area within the tolerance (or another) at ``current_a``, 0 to 1."""
-        most = (self.tolerance_db if tolerance_db is None else tolerance_db) + SLACK
-        good = sum(abs(level_db(field * current_a)) <= most for field in self.fields)
+        most = self.tolerance_db if tolerance_db is None else tolerance_db
+        good = sum(at_most(abs(level_db(field * current_a)), most) for field in self.fields)
         return good / len(self.fields)
 
     def wound(self, turns: int) -> Plane:
@@ -188,7 +188,7 @@ class Plane:
         if self._shifts_db is None:
             return None
         least, most = self._shifts_db
-        return 0.0 if least <= SLACK and most >= -SLACK else min(max(0.0, least), most)
+        return 0.0 if at_most(least, 0.0) and at_most(0.0, most) else min(max(0.0, least), most)
 
     @property
     def least_shift_db(self) -> float | None:
@@ -213,7 +213,7 @@ class Plane:
             else min(self.tolerance_db - high, STANDING_DB - standing)
         )
         least = max(-self.tolerance_db - low, -high)
-        return (least, most) if least <= most + SLACK else None
+        return (least, most) if at_most(least, most) else None
 
 
 def listening_plane(
@@ -226,7 +226,7 @@ def listening_plane(
     they do (counter and refuge, with agreed points). Raises BadInput when the margin leaves no area, or the
     area touches the wire.
     """
-    spots = _spots(loop, margin, most)
+    spots = listening_spots(loop, margin, most)
     fields = [vertical_h(loop, (x, y, height)) for x, y in spots]
     weakest, strongest = _extremes(loop, height, margin, dict(zip(spots, fields, strict=True)))
     return Plane(
@@ -305,7 +305,7 @@ def _extremes(loop: Loop, height: float, margin: float, known: Mapping[Spot, flo
     for spot in loop.margin_spots(margin, 240):
         seen.setdefault(spot, vertical_h(loop, (*spot, height)))
     wide, deep = loop.box[1] - loop.box[0], loop.box[3] - loop.box[2]
-    step = 2 * math.sqrt(wide * deep / max(1, len(known)))
+    step = 2 * math.sqrt(wide * deep / len(known))
     best = []
     for sign in (1.0, -1.0):
         found = []
@@ -355,7 +355,7 @@ def best_offset(loop: Loop, *, margin: float = MARGIN_M, step: float = 0.05) -> 
     (within 0.1 dB) the nearest is taken, since it needs the least current.
     """
     flat = Loop(tuple((x, y, 0.0) for x, y, _ in loop.corners))
-    spots = _spots(flat, margin, 120)
+    spots = listening_spots(flat, margin, 120)
     last = max(1, int(min(flat.shorter_side / 2, FARTHEST_M) / step))
     found = []
     for number in range(1, last + 1):
@@ -366,7 +366,8 @@ def best_offset(loop: Loop, *, margin: float = MARGIN_M, step: float = 0.05) -> 
     return BestOffset(chosen.offset, listening_plane(flat, chosen.offset, margin=margin, most=400).spread_db)
 
 
-def _spots(loop: Loop, margin: float, most: int) -> list[Spot]:
+def listening_spots(loop: Loop, margin: float, most: int) -> list[Spot]:
+    """Return about ``most`` spots at least ``margin`` inside the wire; raises BadInput if there are none."""
     spots = loop.spots_inside(margin, most=most)
     across = loop.shorter_side
     if not spots:

@@ -37,6 +37,7 @@ MOST_TURNS: Final = 100
 MOST_CORNERS: Final = 720
 #: Two corners nearer than this are one corner typed twice (metres).
 SAME_CORNER_M: Final = 1e-3
+_ROUNDING_M: Final = 1e-9
 #: A corner may lie this far east or north; those of a ring of the longest side lie 3 cm beyond it (metres).
 FARTHEST_M: Final = LONGEST_SIDE_M + 0.1
 #: A wire may lie this far below or above the floor (metres).
@@ -133,8 +134,9 @@ class Loop:
         Raises BadInput where the wire crosses itself: that is a figure of eight, whose halves work
         against each other, and in a room a slip in the corners typed.
         """
-        loop = cls(tuple((x, y, z) for x, y in spots), turns)
-        sides = list(_pairs(loop.corners))
+        corners = tuple((x, y, z) for x, y in spots)
+        loop = cls(corners, turns)
+        sides = list(_pairs(corners))  # as they were typed, which may be clockwise
         for first in range(len(sides)):
             for second in range(first + 2, len(sides)):
                 if first == 0 and second == len(sides) - 1:
@@ -238,8 +240,7 @@ class Loop:
 
     def is_inside(self, spot: Spot, margin: float) -> bool:
         """Return whether the spot is inside and, but for rounding, at least ``margin`` from the wire."""
-        slack = 1e-9 * max(1.0, *map(abs, self.box))
-        return self.contains(spot) and self.clearance(spot) >= margin - slack
+        return self.contains(spot) and self.clearance(spot) >= margin - _ROUNDING_M
 
     def margin_spots(self, margin: float, most: int) -> list[Spot]:
         """Return about ``most`` spots that lie just ``margin`` inside the wire, along it.
@@ -337,7 +338,7 @@ def _margin_line(spots: Sequence[Spot], margin: float, step: float) -> list[Spot
     for before, here, after in zip((spots[-1], *spots[:-1]), spots, (*spots[1:], spots[0]), strict=True):
         (ux, uy), (vx, vy) = _unit(before, here), _unit(here, after)
         count = max(1, math.ceil(math.dist(here, after) / step))
-        for part in range(count + 1):
+        for part in range(count):
             share = part / count
             x, y = here[0] + share * (after[0] - here[0]), here[1] + share * (after[1] - here[1])
             found.append((x - margin * vy, y + margin * vx))

@@ -197,7 +197,7 @@ def _level(recorded: Recorded, notes: list[Sentence]) -> tuple[PlayedSignal | No
             continue
         if played is PlayedSignal.SINE:
             if (spread := sound.spread_db()) > STEADY_DB:
-                notes.append(Sentence("loop/heard/unsteady", {"spread": Digits(spread, 1)}))
+                notes.append(Sentence("loop/heard/unsteady", {"spread": Digits(spread)}))
             if not _is_1_khz(pitch := sound.pitch_hz()):
                 notes.append(Sentence("loop/heard/pitch", {"hertz": Hertz(round(pitch))}))
         return played, sound.highest_db()
@@ -246,7 +246,7 @@ def _response(recorded: Recorded, notes: list[Sentence]) -> tuple[dict[float, fl
     response = {hertz: found[hertz] - source[hertz] - zero for hertz in BANDS_HZ if hertz not in hidden}
     steps = [level for hertz, level in response.items() if hertz in (min(BANDS_HZ), max(BANDS_HZ))]
     if len(steps) == 2 and steps[1] - steps[0] > _RISING_DB:
-        notes.append(Sentence("loop/heard/rising", {"more": Digits(steps[1] - steps[0])}))
+        notes.append(Sentence("loop/heard/rising", {"more": Digits(steps[1] - steps[0], 0)}))
     return response, hidden
 
 

@@ -30,11 +30,11 @@ class MetalLoss:
     def sentences(self) -> tuple[Sentence, ...]:
         """Return what to plan with; a field that is stronger than computed is not a loss."""
         if self.at_1_khz_db < -1.0:
-            return (Sentence("loop/advice/metal-none", {"more": Digits(-self.at_1_khz_db, 1)}),)
+            return (Sentence("loop/advice/metal-none", {"more": Digits(-self.at_1_khz_db)}),)
         low = max(0.0, self.at_1_khz_db)
         if self.at_5_khz_db is None:
-            return (Sentence("loop/advice/metal-1-khz", {"low": Digits(low, 1)}),)
-        values = {"low": Digits(low, 1), "high": Digits(max(low, self.at_5_khz_db), 1)}
+            return (Sentence("loop/advice/metal-1-khz", {"low": Digits(low)}),)
+        values = {"low": Digits(low), "high": Digits(max(low, self.at_5_khz_db))}
         return (Sentence("loop/advice/metal", values),)
 
 

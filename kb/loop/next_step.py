@@ -10,7 +10,7 @@ from kb.loop.decibels import ratio
 from kb.loop.diagnose import METER_DB, Compared
 from kb.loop.readings_file import Readings
 from kb.loop.sentences import Amount, Digits, Key, Sentence
-from kb.loop.standard import SLACK
+from kb.loop.standard import at_most
 
 #: So many places describe an area, the seats and its corners; one describes one chair (common practice).
 FEW_PLACES: Final = 3
@@ -39,33 +39,33 @@ def _level(readings: Readings, pairs: Collection[Compared], codes: set[str]) -> 
     if "no-field" in codes or not levels:
         return []
     low, high = min(levels.values()), max(levels.values())
-    if low >= -tolerance - SLACK and -SLACK <= high <= tolerance + SLACK:
+    if at_most(-tolerance, low) and at_most(0, high) and at_most(high, tolerance):
         return []
     if current and pairs and abs(statistics.median(each.difference for each in pairs)) > METER_DB:
         return []  # not before the current and the loop are as stated
-    if high - low <= 2 * tolerance:
+    if at_most(high - low, 2 * tolerance):
         # the middle of the window, but with the strongest place at 0 dB at least
         shift = max(-(low + high) / 2, -high)
         to: Sentence | str = ""
         if current:
             to = Sentence("loop/to", {"current": Amount(current * ratio(shift))})
         values: dict[str, object] = {
-            "shift": Digits(abs(shift), 1),
+            "shift": Digits(abs(shift)),
             "to": to,
             "tolerance": tolerance,
-            "low": Digits(low + shift, 1, signed=True),
-            "high": Digits(high + shift, 1, signed=True),
+            "low": Digits(low + shift, signed=True),
+            "high": Digits(high + shift, signed=True),
         }
         return [Sentence(f"loop/advice/level/{'more' if shift > 0 else 'less'}", values)]
     if codes & _OF_PLACES:
         return []
     as_computed = bool(pairs) and all(abs(each.difference) <= METER_DB for each in pairs)
     values = {
-        "spread": Digits(high - low, 1),
+        "spread": Digits(high - low),
         "computed": Key("loop/as-computed") if as_computed else "",
         "tolerance": tolerance,
     }
-    where = tuple(name for name, level in levels.items() if abs(level) > tolerance)
+    where = tuple(name for name, level in levels.items() if not at_most(abs(level), tolerance))
     return [Sentence("loop/advice/uneven-area", values, where)]
 
 

@@ -41,7 +41,7 @@ from kb.loop.input_level import OVERLOAD_V, margin_db
 from kb.loop.routes import METRE, Caution, Needed, Route
 from kb.loop.sentences import Amount, Digits, Hertz, Metres, Sentence
 from kb.loop.spill import FLOOR_M, Spill, spill
-from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, SLACK, STANDING_DB, Programme, Use
+from kb.loop.standard import RESPONSE_DB, RESPONSE_HZ, STANDING_DB, Programme, Use, at_most
 from kb.loop.wire import FREQUENCIES_HZ, Load, Stock, Wire, load, too_dense, wire_from
 from kb.loop.wire_layouts import Laid, Layout, is_rectangle, laid, spilt
 
@@ -221,14 +221,14 @@ class Answer:
             ),
         ]
         more = self.ask.metal_at(RESPONSE_HZ[1]) - self.ask.metal_db
-        if more > RESPONSE_DB + SLACK:
-            values = {"more": Digits(more, 1), "most": RESPONSE_DB, "boost": Digits(self.ask.boost_db, 1)}
+        if not at_most(more, RESPONSE_DB):
+            values = {"more": Digits(more), "most": RESPONSE_DB, "boost": Digits(self.ask.boost_db)}
             found.append(
                 Sentence("loop/set/equalize", {**values, "hertz": Hertz(self.ask.programme.test_hz)})
             )
         if is_pad(self.loop):
             volts, least = self.load.voltage(amperes, 1000), self.load.impedance(RESPONSE_HZ[0])
-            found.append(Sentence("loop/set/neck", {"volts": Amount(volts), "ohm": Digits(least, 1)}))
+            found.append(Sentence("loop/set/neck", {"volts": Amount(volts), "ohm": Digits(least)}))
         return tuple(found)
 
     @property
@@ -319,9 +319,10 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     counted = planes[0].with_others(planes[1:] if ask.all_count else ())
     metal = ratio(ask.metal_db)
     ampere_turns = counted.current_for_centre_a * metal
-    shift, least_shift = counted.shift_db, counted.least_shift_db
-    most = ampere_turns * ratio(max(0.0, shift or 0.0))
-    least = most if least_shift is None else min(most, ampere_turns * ratio(least_shift))
+    most = ampere_turns * ratio(max(0.0, counted.shift_db or 0.0))
+    least = (
+        most if counted.least_shift_db is None else min(most, ampere_turns * ratio(counted.least_shift_db))
+    )
 
     rise = ask.route.rise(ask.ceiling) if ask.route else 0.0
     feed = ask.feed + rise
@@ -348,8 +349,7 @@ def plan(ask: Ask, stock: Sequence[Stock] = (), always: Sequence[Caution] = ()) 
     laid = turns * (loop.perimeter + detour) + 2 * feed
     wound = tuple(plane.wound(turns) for plane in planes)
     level = None
-    if least_only and least_shift is not None:
-        shift = least_shift
+    shift = counted.least_shift_db if least_only else counted.shift_db
     if shift is not None:
         shifted = current * ratio(shift)
         low, high = counted.wound(turns).range_db(shifted / metal)
@@ -534,10 +534,10 @@ def _field_reasons(plane: Plane, best: BestOffset | None, *, several: bool) -> t
     elif several:
         advice = Sentence("loop/uneven/several")
     else:
-        between = {"offset": Metres(best.offset), "spread": Digits(best.spread_db, 1)}
+        between = {"offset": Metres(best.offset), "spread": Digits(best.spread_db)}
         advice = Sentence("loop/uneven/height", between)
     values = {
-        "spread": Digits(min(plane.spread_db, 99), 1),
+        "spread": Digits(min(plane.spread_db, 99)),
         "most": 2 * plane.tolerance_db,
         "tolerance": plane.tolerance_db,
         "advice": advice,
@@ -555,7 +555,7 @@ def _line_reasons(ask: Ask) -> tuple[Sentence, ...]:
     margin = ask.line_margin_db
     found = []
     if margin is not None and margin < 0:
-        found.append(Sentence("loop/reason/sensitivity", {"short": Digits(-margin, 1)}))
+        found.append(Sentence("loop/reason/sensitivity", {"short": Digits(-margin)}))
     if ask.source_v is not None and ask.source_v > OVERLOAD_V:
         values = {"source": float(f"{ask.source_v:.3g}"), "most": OVERLOAD_V}
         found.append(Sentence("loop/reason/overload", values))
@@ -565,5 +565,5 @@ def _line_reasons(ask: Ask) -> tuple[Sentence, ...]:
 def items(answer: Answer) -> tuple[Needed, ...]:
     """Return what to carry, for ``pack``: the wire in whole metres, then the route's list."""
     kind = answer.ask.route.wire_kind if answer.ask.route else "insulated"
-    metres = max(1, int(-(-answer.buy_m // 1)))
+    metres = math.ceil(answer.buy_m)
     return (Needed(f"{kind} wire {answer.wire.label}", metres, unit=METRE), *answer.needed)

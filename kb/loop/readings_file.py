@@ -139,9 +139,13 @@ class Readings:
     place: str = ""
 
     @property
-    def measured(self) -> tuple[Position, ...]:
-        """Return the points of use whose field was measured."""
-        return tuple(each for each in self.positions if each.field_db is not None and not each.standing)
+    def measured(self) -> tuple[tuple[Position, float], ...]:
+        """Return the points of use whose field was measured, each with it, dB re 400 mA/m."""
+        return tuple(
+            (each, each.field_db)
+            for each in self.positions
+            if each.field_db is not None and not each.standing
+        )
 
     @property
     def outside(self) -> frozenset[str]:
@@ -150,7 +154,7 @@ class Readings:
             return frozenset()
         return frozenset(
             each.name
-            for each in self.measured
+            for each, _ in self.measured
             if each.x is not None and each.y is not None and not self.loop.contains((each.x, each.y))
         )
 
@@ -161,8 +165,8 @@ class Readings:
         0 is 400 mA/m of a 1 kHz sine.
         """
         return {
-            each.name: (each.field_db or 0.0) - self.target_db
-            for each in self.measured
+            each.name: level - self.target_db
+            for each, level in self.measured
             if each.name not in self.outside
         }
 

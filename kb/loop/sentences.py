@@ -21,7 +21,7 @@ class Digits:
     """A number with so many digits behind the point; ``signed``: with its sign, too."""
 
     value: float
-    digits: int = 0
+    digits: int = 1
     signed: bool = False
 
     def shown(self, said: Language) -> str:

@@ -52,6 +52,15 @@ STANDING_DB: Final = 8.0
 SLACK: Final = 1e-9
 
 
+def at_most(level: float, limit: float) -> bool:
+    """Return whether a level is no higher than a limit, but for rounding.
+
+    >>> at_most(0.1 + 0.2, 0.3), at_most(0.31, 0.3)
+    (True, False)
+    """
+    return level <= limit + SLACK
+
+
 def source(clause: str) -> str:
     """Return the words that name a clause and its source."""
     return f"{STANDARD} cl. {clause} (second-hand)"

@@ -12,7 +12,7 @@ from typing import Final
 from kb.domain.language import ENGLISH, Language
 from kb.loop.field import grid, level_db
 from kb.loop.geometry import Loop, Spot
-from kb.loop.standard import TOLERANCE_DB
+from kb.loop.standard import TOLERANCE_DB, at_most
 from kb.loop.wire_layouts import Laid
 
 #: A character of a terminal is about twice as high as wide.
@@ -74,7 +74,7 @@ def field_sketch(
                 line += _POINT
             elif points or loop.contains((x0 + across * column, y0 + down * row)):
                 line += _sign(level_db(abs(fields[row][column]) * current_a), tolerance_db)
-            elif spill_db is not None and level_db(abs(fields[row][column]) * current_a) >= spill_db:
+            elif spill_db is not None and at_most(spill_db, level_db(abs(fields[row][column]) * current_a)):
                 line += _SPILL
             else:
                 line += " "

@@ -233,11 +233,9 @@ def _sweep(count: int) -> list[float]:
 
 def _lines(count: int, hertz: float, shares: dict[int, float]) -> list[float]:
     """Sines at multiples of a frequency, with the r.m.s. of one sine of peak 1; the first second repeats."""
-    known = {times: share for times, share in shares.items() if times * hertz < RATE_HZ / 2}
-    power = math.sqrt(math.fsum(share * share for share in known.values()))
-    period = RATE_HZ  # whole numbers of Hz repeat every second
-    one = [0.0] * min(count, period)
-    for times, share in known.items():
+    power = math.sqrt(math.fsum(share * share for share in shares.values()))
+    one = [0.0] * min(count, RATE_HZ)  # whole numbers of Hz repeat every second
+    for times, share in shares.items():
         turn = 2 * math.pi * hertz * times / RATE_HZ
         one = [value + share / power * math.sin(turn * at) for at, value in enumerate(one)]
     return _repeated(one, count)

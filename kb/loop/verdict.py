@@ -10,7 +10,7 @@ stands next to it and never changes it.
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,10 +28,10 @@ from kb.loop.standard import (
     RESPONSE_HZ,
     RESPONSE_REFERENCE_HZ,
     SHORT_PERIODS_DBA,
-    SLACK,
     STANDING_DB,
     SiteNoise,
     Use,
+    at_most,
     noise_on_limit_dba,
     site_noise,
     source,
@@ -94,7 +94,8 @@ class Check:
             key += "/place"
         elif not self.place and said.has(f"{key}/none"):
             key += "/none"
-        values = {"place": self.place, "hertz": Hertz(self.hertz or 0.0), "height": self.height}
+        hertz = None if self.hertz is None else Hertz(self.hertz)
+        values = {"place": self.place, "hertz": hertz, "height": self.height}
         return Sentence(key, values).shown(said)
 
     @property
@@ -238,7 +239,7 @@ _RE_1_KHZ: Final = "1 kHz"
 _NOT_MEASURED: Final = Sentence("loop/note/not-measured")
 
 
-def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
+def _field_checks(readings: Readings, pairs: Collection[Compared]) -> list[Check]:
     """Every point within its tolerance (8.4.3, small volumes 9.5), and one at the full field (8.2.7, 9.5)."""
     use, target = readings.use, readings.target_db
     low, high = target - use.tolerance_db, target + use.tolerance_db
@@ -247,9 +248,8 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
         return [Check("field", None, None, clause, low, high, reference=_RE_FIELD, note=_NOT_MEASURED)]
     doubts = _doubts(readings, pairs)
     found = []
-    for each in readings.measured:
-        level = each.field_db or 0.0
-        within = low - SLACK <= level <= high + SLACK
+    for each, level in readings.measured:
+        within = at_most(low, level) and at_most(level, high)
         doubt = doubts.get(each.name)
         found.append(
             Check(
@@ -265,14 +265,13 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
                 doubted=doubt is not None,
             )
         )
-    strongest = max(
-        (each.field_db or 0.0 for each in readings.measured if each.name not in doubts), default=None
-    )
+    sure = [level for each, level in readings.measured if each.name not in doubts]
+    strongest = max(sure, default=None)
     found.append(
         Check(
             "field-reached",
             strongest,
-            None if strongest is None else strongest >= target - SLACK,
+            None if strongest is None else at_most(target, strongest),
             "9.5" if use.small else "8.2.1, 8.2.7",
             low=target,
             reference=_RE_FIELD,
@@ -282,27 +281,29 @@ def _field_checks(readings: Readings, pairs: Iterable[Compared]) -> list[Check]:
     return found
 
 
-def _doubts(readings: Readings, pairs: Iterable[Compared]) -> dict[str, Sentence]:
+def _doubts(readings: Readings, pairs: Collection[Compared]) -> dict[str, Sentence]:
     """Say why the reading of a place is doubted, by its name."""
     if readings.loop is None or readings.use.small or readings.trial:
         return {}
     found = {name: Sentence("loop/note/outside") for name in readings.outside}
-    # without a current the places can only be compared with each other
-    pairs = list(pairs)
-    known = readings.current is not None
-    level = 0.0 if known else statistics.median([each.difference for each in pairs] or [0.0])
+    key, level = "loop/note/not-as-computed", 0.0
+    if readings.current is None:  # the places can only be compared with each other
+        if len(pairs) < 3:
+            return found
+        key, level = "loop/note/not-as-others", statistics.median(each.difference for each in pairs)
     for each in pairs:
         off = each.difference - level
-        if abs(off) > DOUBT_DB and (known or len(pairs) >= 3):
-            key = "loop/note/not-as-computed" if known else "loop/note/not-as-others"
-            found.setdefault(each.name, Sentence(key, {"off": Digits(off, 1, signed=True)}))
+        if abs(off) > DOUBT_DB:
+            found.setdefault(each.name, Sentence(key, {"off": Digits(off, signed=True)}))
     return found
 
 
 def milliamps(level: float) -> Sentence:
     """Return a level in dB re 400 mA/m as the field in mA/m."""
     field = 1000 * field_a_per_m(level)
-    return Sentence("loop/note/milliamps", {"field": Digits(field) if field >= 10 else float(f"{field:.2g}")})
+    return Sentence(
+        "loop/note/milliamps", {"field": Digits(field, 0) if field >= 10 else float(f"{field:.2g}")}
+    )
 
 
 #: Where the points of a small volume are described; those of a chair are agreed.
@@ -314,7 +315,7 @@ def _point_checks(readings: Readings) -> list[Check]:
     found = []
     for height, least in readings.use.points:
         wanted = 1 if readings.points_agreed else least
-        count = sum(abs(each.height - height) <= NEAR_HEIGHT_M for each in readings.measured)
+        count = sum(at_most(abs(each.height - height), NEAR_HEIGHT_M) for each, _ in readings.measured)
         clause = "9.4" if readings.points_agreed else _POINTS_CLAUSE[readings.use]
         found.append(
             Check(
@@ -340,7 +341,7 @@ def _standing_checks(readings: Readings) -> list[Check]:
         Check(
             "standing",
             each.field_db,
-            each.field_db <= high + SLACK,
+            at_most(each.field_db, high),
             "9.5",
             high=high,
             reference=_RE_FIELD,
@@ -407,7 +408,7 @@ def _response(place: str | None, hertz: float, value: float | None, note: Senten
     return Check(
         "response",
         value,
-        None if value is None else abs(value) <= RESPONSE_DB + SLACK,
+        None if value is None else at_most(abs(value), RESPONSE_DB),
         "8.3.7",
         -RESPONSE_DB,
         RESPONSE_DB,
@@ -425,38 +426,41 @@ def _noise_checks(readings: Readings) -> list[Check]:
         points.insert(0, ("", readings.noise))
     offs = [(noise.off, name) for name, noise in points if noise.off is not None]
     worst, where = max(offs, default=(None, ""))
-    site = None if worst is None else site_noise(worst, tonal=readings.tonal)
+    ok, note = None, _NOT_MEASURED
+    if worst is not None:
+        site = site_noise(worst, tonal=readings.tonal)
+        ok, note = not site.report, _site_note(site, worst)
     found = [
         Check(
             "noise-off",
             worst,
-            None if site is None else not site.report,
+            ok,
             "7.2",
             high=ACCEPTABLE_DBA,
             unit="dB(A)",
             reference=_RE_FIELD,
             required=False,
-            note=_NOT_MEASURED if site is None else _site_note(site, worst or 0.0),
+            note=note,
             place=where,
         )
     ]
     for name, noise in points or [("", Noise())]:
         limit = None if noise.off is None or worst is None else noise_on_limit_dba(noise.off, worst)
-        note = None
+        why = None
         if noise.on is None:
-            note = _NOT_MEASURED
+            why = _NOT_MEASURED
         elif limit is None:
-            note = Sentence("loop/note/no-off")
+            why = Sentence("loop/note/no-off")
         found.append(
             Check(
                 "noise-on",
                 noise.on,
-                noise.on <= limit + SLACK if limit is not None and noise.on is not None else None,
+                None if limit is None or noise.on is None else at_most(noise.on, limit),
                 "10.4.7",
                 high=limit,
                 unit="dB(A)",
                 reference=_RE_FIELD,
-                note=note,
+                note=why,
                 place=name,
             )
         )

@@ -256,7 +256,7 @@ def load(
     copper = loop.turns * (loop.perimeter + extra) * wire.resistance_per_m(celsius)
     return Load(
         resistance=copper + pair.resistance(wire, celsius),
-        inductance=inductance(loop, wire, spacing) + (pair.inductance(wire) if feed else 0.0),
+        inductance=inductance(loop, wire, spacing) + pair.inductance(wire),
     )
 
 
@@ -266,14 +266,17 @@ def too_dense(wire: Wire, current_a: float) -> bool:
 
 
 def _heap(turns: int, gap: float) -> list[tuple[float, float]]:
-    """Return the centres of wires lying together: pair, triangle, square, then a heap of touching rounds."""
-    if turns <= 3:
-        return [(0.0, 0.0), (gap, 0.0), (gap / 2, gap * math.sqrt(0.75))][:turns]
+    """Return the centres of wires lying together: four as a square, others as a heap of touching rounds."""
     if turns == 4:
         return [(0.0, 0.0), (gap, 0.0), (0.0, gap), (gap, gap)]
     reach = range(-turns, turns + 1)
-    lattice = [(gap * (i + j / 2), gap * j * math.sqrt(0.75)) for i in reach for j in reach]
-    return sorted(lattice, key=lambda place: (round(math.hypot(*place) / gap, 6), place))[:turns]
+    lattice = [(i + j / 2, j * math.sqrt(0.75)) for i in reach for j in reach]
+    nearest = sorted(lattice, key=lambda place: (round(math.hypot(*place), 6), place))[:turns]
+    return [(gap * x, gap * y) for x, y in nearest]
+
+
+#: Wires of one line are taken so far apart, metres: the integral over both is the same to twelve digits.
+_ONE_LINE_M: Final = 1e-12
 
 
 def _neumann(
@@ -295,7 +298,7 @@ def _neumann(
     wx, wy = cx - ax, cy - ay
     if abs(sine) < 1e-7:
         # parallel: positions along the first wire, at a fixed distance
-        apart = math.hypot(ux * wy - uy * wx, least)
+        apart = max(_ONE_LINE_M, math.hypot(ux * wy - uy * wx, least))
         start = ux * wx + uy * wy
         end = start + n * math.copysign(1.0, cosine)
         low, high = min(start, end), max(start, end)
@@ -322,6 +325,4 @@ def _along(fixed: float, end: float, cosine: float, sine: float) -> float:
 
 def _beside(x: float, apart: float) -> float:
     """Second integral of 1/sqrt(x**2 + apart**2)."""
-    if apart < 1e-9:
-        return abs(x) * (math.log(abs(x)) - 1) if abs(x) > 1e-12 else 0.0
     return x * math.asinh(x / apart) - math.hypot(x, apart)

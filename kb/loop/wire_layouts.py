@@ -24,11 +24,11 @@ from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.domain.words import Word
 from kb.loop.decibels import decibels, ratio
-from kb.loop.field import MARGIN_M, drawn_h, level_db
+from kb.loop.field import MARGIN_M, drawn_h, level_db, listening_spots
 from kb.loop.geometry import Corner, Loop
 from kb.loop.sentences import Digits, Metres, Sentence
 from kb.loop.spill import Spill, spill
-from kb.loop.standard import SLACK, TOLERANCE_DB, quadrature
+from kb.loop.standard import SLACK, TOLERANCE_DB, at_most, quadrature
 from kb.loop.wire import Load, Wire, inductance, mutual
 
 #: Strips of one group that are tried; an even number, so that they cancel from afar.
@@ -129,8 +129,8 @@ class Laid:
         error = quadrature(90 - _PHASE_ERROR)
         values = {
             "degrees": _PHASE_ERROR,
-            "up": Digits(error.up_db, 1, signed=True),
-            "down": Digits(error.down_db, 1, signed=True),
+            "up": Digits(error.up_db, signed=True),
+            "down": Digits(error.down_db, signed=True),
         }
         return (Sentence("loop/layout/quadrature", values), *found)
 
@@ -157,10 +157,14 @@ def laid(
     metal = ratio(metal_db)
     known = None if current_a is None else current_a / metal
     found = [_set(kind, _groups(kind, room, strips), room, ear, margin, known) for strips in tried]
-    best = max(each.share for each in found)
-    # the fewest strips of those that are as good within a hundredth
-    chosen = next(each for each in found if each.share >= best - 0.01)
+    chosen = _fewest(found)
     return replace(chosen, current_a=chosen.current_a * metal)
+
+
+def _fewest(found: Sequence[Laid]) -> Laid:
+    """The first, with the fewest strips, of the layouts that are as good within a hundredth of the area."""
+    best = max(each.share for each in found)
+    return next(each for each in found if at_most(best, each.share + 0.01))
 
 
 def is_rectangle(room: Loop) -> bool:
@@ -204,24 +208,27 @@ def _set(
 ) -> Laid:
     """The layout with its current: the median spot at 400 mA/m, shifted to where most is within +-3 dB."""
     unit = Laid(kind, groups, 1.0, 0.0, 0.0, 0.0)
-    spots = room.spots_inside(margin, most=400)
-    if not spots:
-        raise BadInput("margin", Said("seen/no-area-left"), Said("expected/smaller-margin"))
-    levels = sorted(level_db(unit.field((*spot, ear))) for spot in spots)
+    levels = sorted(level_db(unit.field((*spot, ear))) for spot in listening_spots(room, margin, 400))
     if current is None:
-        middle = levels[len(levels) // 2]
-        # a window of 6 dB that begins or ends at a spot holds as many as any
-        starts = [level for at in levels for level in (at, at - 2 * TOLERANCE_DB)] + [middle - TOLERANCE_DB]
-        start = max(starts, key=lambda low: (_within(levels, low), -abs(low + TOLERANCE_DB - middle)))
-        current = ratio(-(start + TOLERANCE_DB))
+        current = ratio(_shift(levels))
     shift = decibels(current)
-    share = _within(levels, -TOLERANCE_DB - shift) / len(levels)
+    share = _within(levels, -shift) / len(levels)
     at_current = Laid(kind, groups, current, share, levels[0] + shift, levels[-1] + shift)
     return replace(at_current, gap_m=_gap(at_current, room, ear))
 
 
-def _within(levels: Sequence[float], low: float) -> int:
-    return bisect_right(levels, low + 2 * TOLERANCE_DB + SLACK) - bisect_left(levels, low - SLACK)
+def _shift(levels: Sequence[float]) -> float:
+    """The dB that bring most of these levels within +-3 dB, and the median as near to 0 dB as that allows."""
+    median = levels[len(levels) // 2]
+    # a window of 6 dB that begins or ends at a spot holds as many as any
+    middles = [median, *(at + off for at in levels for off in (TOLERANCE_DB, -TOLERANCE_DB))]
+    return -max(middles, key=lambda middle: (_within(levels, middle), -abs(middle - median)))
+
+
+def _within(levels: Sequence[float], middle: float) -> int:
+    """How many of these levels, the lowest first, are within 3 dB of another."""
+    low, high = middle - TOLERANCE_DB - SLACK, middle + TOLERANCE_DB + SLACK
+    return bisect_right(levels, high) - bisect_left(levels, low)
 
 
 def _gap(layout: Laid, room: Loop, ear: float) -> float:
@@ -232,6 +239,6 @@ def _gap(layout: Laid, room: Loop, ear: float) -> float:
     for step in range(steps):
         off = max(wide, deep) * step / steps / 2
         point = (x + off, y, ear) if wide >= deep else (x, y + off, ear)
-        if level_db(layout.field(point) * layout.current_a) >= -TOLERANCE_DB:
+        if at_most(-TOLERANCE_DB, level_db(layout.field(point) * layout.current_a)):
             return 2 * off
     return max(wide, deep)

@@ -81,6 +81,7 @@ def test_the_map_shows_the_level_that_a_meter_reads_at_each_spot(unit: float) ->
     assert len(shaded["colors"]) == len(shaded["levels"]) - 1
     [((ticks,), named)] = paper.calls["set_ticks"]
     assert ticks == pytest.approx([-12, -9, -6, -3.05, -1, 1, 3.05, 6, 9])
+    assert paper.calls["set_label"] == [(("dB re 400 mA/m",), {})]
     assert named["labels"] == ["-12", "-9", "-6", "-3", "-1", "+1", "+3", "+6", "+9"]
     [((on,), said)] = paper.calls["clabel"]
     assert on is paper

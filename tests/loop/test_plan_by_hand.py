@@ -198,7 +198,7 @@ def test_a_source_is_held_against_the_input_of_the_driver() -> None:
 
     assert reasons(0.5, 0.5) == reasons(OVERLOAD_V, 0.5) == reasons(None, 0.5) == reasons(0.1, None) == []
     [weak] = reasons(0.25, 0.5)
-    assert "6.0 dB" in weak
+    assert "line level is 6.0 dB below" in weak
     [strong] = reasons(1.01 * OVERLOAD_V, 0.5)
     assert f"{1.01 * OVERLOAD_V:.3g} V" in strong
     assert Ask(room=ROOM, source_v=1.0, sensitivity_v=0.5).line_margin_db == pytest.approx(6.0206, abs=1e-4)
@@ -245,7 +245,7 @@ def test_a_number_of_turns_that_was_asked_for_is_tried_whatever_it_is() -> None:
         answer = driven(1.01 * CENTRE_A / turns, turns=turns)
         assert (answer.loop.turns, answer.fits) == (turns, True)
         assert turns in {each.turns for each in answer.better}
-    assert {each.turns for each in driven(50.0, turns=3).better} == {1, 2, 3, 4}
+    assert {each.turns for each in driven(50.0, turns=4).better} == {1, 2, 3, 4}
     assert {each.turns for each in driven(50.0, turns=6).better} == {6}
 
 

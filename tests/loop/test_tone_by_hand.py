@@ -92,7 +92,7 @@ def test_a_sine_and_a_sweep_have_the_phase_of_their_frequency():
 
 
 def test_lines_at_multiples_have_together_the_power_of_one_sine_and_none_is_too_high():
-    found = _lines(RATE_HZ + 5, 50.0, {1: 3.0, 2: 4.0, 500: 99.0})
+    found = _lines(RATE_HZ + 5, 50.0, {1: 3.0, 2: 4.0})
     assert len(found) == RATE_HZ + 5
     for at in (0, 1, 77, RATE_HZ - 1):
         turn = 2 * math.pi * 50 * at / RATE_HZ
