@@ -189,6 +189,15 @@ class Stated(Said):
     __slots__ = ()
 
 
+def not_together(place: Wording, given: Said) -> BadInput:
+    """The mistake of giving two things of which one is wanted.
+
+    >>> print(not_together("--driver", Said("seen/two-options", option="--inputs", other="--driver")))
+    --driver: --inputs and --driver do not go together; give only one of them
+    """
+    return BadInput(place, Stated("error/given-together", given=given), Said("do/give-one-of-them"))
+
+
 #: Nothing at all is shown as missing.
 NOTHING = Said("seen/nothing")
 

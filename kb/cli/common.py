@@ -76,7 +76,15 @@ class Year(click.types.IntParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         typed: Any = bare_year(str(value))
-        return int(super().convert(typed, param, ctx))
+        year = int(super().convert(typed, param, ctx))
+        if ctx is not None and typed != str(value).strip():
+            tell_year(ctx.ensure_object(Session), str(value), year)
+        return year
+
+
+def tell_year(session: Session, typed: str, year: int) -> None:
+    """Say that the book keeps a year that is not known for certain as it keeps any other."""
+    session.say(Said("cli/year-taken", typed=typed, year=year))
 
 
 def bare_year(typed: str) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, not_together
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, text
@@ -38,7 +38,7 @@ def correct_command(
     from kb.store.facts import briefly
 
     if file and (edits or drop or add):
-        raise BadInput("correct", Said("seen/file-and-changes"), Said("expected/one-of-them"))
+        raise not_together("correct", Said("seen/file-and-changes"))
     book = session.found_book
     with book.store.snapshot() as now:
         old = visit_named(now, visit)

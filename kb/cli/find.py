@@ -9,7 +9,7 @@ from typing import Final
 
 import click
 
-from kb.base.errors import NOTHING, BadInput, inside
+from kb.base.errors import NOTHING, BadInput, inside, not_together
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session
@@ -38,7 +38,7 @@ def find_command(
         return answer_photo(session, photo, limit)
     if batch:
         if words:
-            raise BadInput("find", Said("seen/words-and-batch"), Said("expected/one-of-them"))
+            raise not_together("find", Said("seen/words-and-batch"))
         return _batch(session, batch, limit)
     if not words:
         raise BadInput("find", NOTHING, Said("expected/query"))

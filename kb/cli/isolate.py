@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import NOTHING, BadInput
+from kb.base.errors import NOTHING, BadInput, not_together
 from kb.base.messages import Said, Wording
 from kb.base.text import words_of_list
 from kb.book.faults import learned_model, mended_before, outcome_visit, path_in_book, told_by_panel
@@ -85,9 +85,7 @@ def isolate_command(
         return 0
     if ask and (session.as_json or file == "-"):
         other = "--json" if session.as_json else "--answers -"
-        raise BadInput(
-            "isolate", Said("seen/two-options", option="--ask", other=other), Said("expected/one-of-them")
-        )
+        raise not_together("isolate", Said("seen/two-options", option="--ask", other=other))
     talks = not session.as_json and file != "-" and (ask or _at_terminal())
     kept = saved(file, must_exist=not talks and complaint is None)
     told = {

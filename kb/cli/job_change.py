@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from kb.base.errors import NOTHING, BadInput
+from kb.base.errors import NOTHING, BadInput, Stated, not_together
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Session, answering, text
@@ -40,13 +40,13 @@ def add_command(
     said = read_said(session, typed)
     for key, value in (("make", make), ("model", model)):
         if value and key in said:
-            raise BadInput(key, Said("seen/given-with", option=f"--{key}"), Said("expected/one-of-them"))
+            raise BadInput(key, Stated("error/given-twice", option=f"--{key}"), Said("do/give-once"))
         if value:
             said[key] = value
     said |= _materials(loop)
     if file:
         if said:
-            raise BadInput("job", Said("seen/file-and-fields"), Said("expected/one-of-them"))
+            raise not_together("job", Said("seen/file-and-fields"))
         from kb.base.inputfiles import read_data
 
         jobs = jobs_in(*read_data(file))
@@ -97,11 +97,7 @@ def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: 
     from kb.cli.pack import stock_of
 
     if called_off and again:
-        raise BadInput(
-            "job",
-            Said("seen/two-options", option="--called-off", other="--again"),
-            Said("expected/one-of-them"),
-        )
+        raise not_together("job", Said("seen/two-options", option="--called-off", other="--again"))
     status = JobStatus.CALLED_OFF if called_off else JobStatus.OPEN if again else JobStatus.DONE
     now = stock_of(used, "--used")
 

@@ -13,7 +13,7 @@ import click
 
 from kb.base.errors import BadInput
 from kb.base.text import words_of_list
-from kb.cli.common import INCHES, Session, bare_year
+from kb.cli.common import INCHES, Session, bare_year, tell_year
 from kb.cli.days import read_day
 from kb.domain.job import Job, JobSet
 from kb.domain.kinds import CalendarDay, DeclaredField, Keyed, ListOf, Number, Whole, fields_of
@@ -89,7 +89,12 @@ def _value(session: Session, one: DeclaredField, typed: Any) -> Any:
         return "x".join(f"{side:g}" for side in room(typed, "--room", feet=feet))
     if isinstance(one.kind, (Number, Whole)):
         try:
-            return int(bare_year(typed)) if isinstance(one.kind, Whole) else INCHES.convert(typed, None, None)
+            if not isinstance(one.kind, Whole):
+                return INCHES.convert(typed, None, None)
+            bare = bare_year(typed)
+            if bare != typed:
+                tell_year(session, typed, int(bare))
+            return int(bare)
         except (ValueError, click.BadParameter):
             raise BadInput(_name(one), typed, one.kind.expected) from None
     return typed

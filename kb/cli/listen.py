@@ -10,7 +10,7 @@ from typing import IO, TYPE_CHECKING, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput, MissingExtra, unquoted
+from kb.base.errors import BadInput, MissingExtra, not_together, unquoted
 from kb.base.inputfiles import opened, read_text
 from kb.base.messages import Said, Wording
 from kb.base.parsing import toml_of
@@ -71,7 +71,7 @@ def listen_command(
         raise MissingExtra("listen", missing.name, "listen") from missing
     place = line(place, "--place", 80)
     if out is not None and add is not None:
-        raise BadInput("--out", Said("seen/given-with", option="--add"), Said("expected/one-of-the-two"))
+        raise not_together("--out", Said("seen/two-options", option="--out", other="--add"))
     target = out if add is None else add
     if target == "-" and (session.as_json or add):
         raise BadInput("--out" if out else "--add", unquoted("-"), Said("expected/file-name"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import click
 
 from kb.base.datafiles import data_tables
-from kb.base.errors import NOTHING, BadInput, ascii_controls
+from kb.base.errors import NOTHING, BadInput, ascii_controls, not_together
 from kb.base.messages import Said
 from kb.base.messages import text as text_of
 from kb.catalogue.drivers import drivers
@@ -180,8 +180,8 @@ def answer_for(
 
     listen = _listen(given["listen_height"], feet=feet)
     if given["standing"] and listen:
-        raise BadInput(
-            "--standing", Said("seen/given-with", option="--listen-height"), Said("expected/one-or-the-other")
+        raise not_together(
+            "--standing", Said("seen/two-options", option="--standing", other="--listen-height")
         )
     use = Use(given["use"] or (Use.CHAIR if is_pad(usual.room) else Use.ROOM))
     if (given["standing"] and use.small) or (listen and use.figure):

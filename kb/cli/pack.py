@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, not_together
 from kb.base.messages import Said
 from kb.base.text import words_of_list
 from kb.cli.command import command
@@ -77,7 +77,7 @@ def pack_command(
     assumed: list[str] = []
     if day_text or refs:
         if jobsfile_or_make:
-            raise BadInput("pack", Said("seen/jobs-and-another"), Said("expected/one-of-them"))
+            raise not_together("pack", Said("seen/jobs-and-another"))
         day, assumed = _of_book(session, day_text, refs, have)
     elif jobsfile_or_make and model is None and _is_file(jobsfile_or_make):
         day = _read(jobsfile_or_make, have)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kb.base.errors import NOTHING, BadInput, NotFound, ascii_controls
+from kb.base.errors import NOTHING, BadInput, NotFound, Stated, ascii_controls, not_together
 from kb.base.messages import Said, one_of
 from kb.base.text import words_of_list
 from kb.cli.common import Session
@@ -51,7 +51,11 @@ class Asked:
             from kb.domain.panel import panel_of
 
             if self.make:
-                raise BadInput(command, Said("seen/set-and-panel-file"), Said("expected/one-of-them"))
+                raise BadInput(
+                    command,
+                    Stated("error/given-together", given=Said("seen/set-and-panel-file")),
+                    Said("do/give-one-of-them"),
+                )
             visits = read_visits(self.file)
             if len(visits) != 1:
                 raise BadInput(self.file, Said("seen/visits", count=len(visits)), Said("expected/one"))
@@ -193,11 +197,7 @@ def asked_metres(session: Session, typed: str | None) -> float | None:
 def asked_inputs(session: Session, inputs: str | None, driver: str | None) -> tuple[DriverInput, ...]:
     """The inputs of the driver: as listed, of the driver named, or of the usual one."""
     if inputs is not None and driver is not None:
-        raise BadInput(
-            "--driver",
-            Said("seen/two-options", option="--inputs", other="--driver"),
-            Said("expected/one-of-them"),
-        )
+        raise not_together("--driver", Said("seen/two-options", option="--inputs", other="--driver"))
     if inputs is not None:
         words = words_of_list(inputs)
         if not words:

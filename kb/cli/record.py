@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
@@ -9,12 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import NOTHING, BadInput, BookTrouble, inside
+from kb.base.errors import NOTHING, BadInput, BookTrouble, inside, not_together
 from kb.base.inputfiles import MOST_BYTES, read_data, read_text
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.cli.command import command
-from kb.cli.common import INCHES, Session, Year, agreed, answering, choice
+from kb.cli.common import INCHES, Session, Year, agreed, answering, bare_year, choice, tell_year
 from kb.cli.common import text as shown
 from kb.cli.days import read_day
 from kb.cli.job_option import job_if_there, named_set, set_of
@@ -62,7 +63,8 @@ def record_command(
     from kb.domain.shortform import is_jack
 
     if file and words:
-        raise BadInput("record", Said("seen/file-and-line"), Said("expected/one-of-them"))
+        raise not_together("record", Said("seen/file-and-line"))
+    words = _with_plain_year(session, words)
     job = None if file else job_if_there(session, said["job"])
     if said["job"] and words and is_jack(words[0]):
         job = job or session.book.jobs.named(said["job"])  # its set is meant
@@ -207,6 +209,18 @@ def visit_of_line(words: tuple[str, ...], common: dict[str, Any]) -> Visit:
     tokens = name_year(common["source"], words, Said("expected/set-and-jacks"))
     findings = [finding_to(finding) for finding in jacks(tokens)]
     return visit_from({**common, "jacks": findings}, "record")
+
+
+def _with_plain_year(session: Session, words: tuple[str, ...]) -> tuple[str, ...]:
+    """The words of a line, with the year alone where ``2014?`` or ``about 2014`` is typed."""
+    for count in (1, 2):
+        said = " ".join(words[2 : 2 + count])
+        if re.search(r"(?<!\d)\d{4}(?!\d)", said) and not said.isdecimal():
+            bare = bare_year(said)
+            if bare.isdecimal() and len(bare) == 4:
+                tell_year(session, said, int(bare))
+                return (*words[:2], bare, *words[2 + count :])
+    return words
 
 
 def name_year(source: dict[str, Any], words: tuple[str, ...], expected: Wording) -> list[str]:

@@ -19,7 +19,7 @@ from kb.base import clock
 from kb.base.errors import BadInput
 from kb.base.messages import Said
 from kb.base.text import visible
-from kb.cli.common import Session, agreed, bare_year, text
+from kb.cli.common import Session, agreed, bare_year, tell_year, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
 from kb.cli.session import terminal_columns
 from kb.domain import shortform
@@ -83,7 +83,7 @@ def asked_visit(session: Session, common: dict[str, Any]) -> Visit | None:
     _name(common, "make", said)
     _name(common, "model", said)
     if source.get("year") is None:
-        source["year"] = _year(said)
+        source["year"] = _year(session)
     _known(session, source)
     data = {**common, "jacks": []}
     with typed_again(session, data):
@@ -241,7 +241,8 @@ def _part(question: str) -> str:
     return typed
 
 
-def _year(said: Language) -> int | None:
+def _year(session: Session) -> int | None:
+    said = session.language
     while True:
         typed = _ask(said("cli/record/ask/year"), "").strip()
         if not typed:
@@ -250,9 +251,13 @@ def _year(said: Language) -> int | None:
         try:
             if not (bare.isdecimal() and len(bare) == 4):
                 raise BadInput("year", typed, Said("expected/year-such-as"))
-            return read_year(int(bare), "year")
+            year = read_year(int(bare), "year")
         except BadInput as mistake:
             click.echo(mistake.in_language(said.code), err=True)
+        else:
+            if bare != typed:
+                tell_year(session, typed, year)
+            return year
 
 
 def _ask(question: str, default: str | None = None) -> str:

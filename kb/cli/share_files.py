@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from kb.base import clock
-from kb.base.errors import BadInput
+from kb.base.errors import BadInput, not_together
 from kb.base.messages import Said
 from kb.cli.command import command
 from kb.cli.common import Output, Session, agreed, text
@@ -59,10 +59,8 @@ def out_command(
     from kb.settings import KEY
 
     if since is not None and (peer or everything):
-        raise BadInput(
-            "share out",
-            Said("seen/two-options", option="--for" if peer else "--all", other="--since"),
-            Said("expected/one-of-them"),
+        raise not_together(
+            "share out", Said("seen/two-options", option="--for" if peer else "--all", other="--since")
         )
     store = session.found_book.store
     anew = prepare(store)

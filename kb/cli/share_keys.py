@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from kb.base.errors import NOTHING, BadInput, NotFound, shown
+from kb.base.errors import NOTHING, BadInput, NotFound, not_together, shown
 from kb.base.inputfiles import read_text
 from kb.base.messages import Said
 from kb.cli.command import command
@@ -59,7 +59,7 @@ def trust_command(
     from kb.exchange.signing import read_key_file
 
     if sum((bool(file), bool(drop), anyone, signed_only)) > 1:
-        raise BadInput("trust", Said("seen/several-share-options"), Said("expected/one-of-them"))
+        raise not_together("trust", Said("seen/several-share-options"))
     if file:
         name, key = read_key_file(*read_text(file, 65_536, Said("expected/key-file")))
     if not (file or drop or anyone or signed_only):

@@ -117,6 +117,10 @@ def test_a_year_that_is_not_known_for_certain_is_typed_as_people_say_it(jackfiel
     }
     for other in ("2014-2016", "about", "20 14", "old 2014", "-2014", ""):
         assert bare_year(other) == other
-    assert jackfield("record", "Tarnow", "T1", "opt:ok", "--year", "about 2014").code == 0
+    recorded = jackfield("record", "Tarnow", "T1", "opt:ok", "--year", "about 2014")
+    assert (recorded.code, "'about 2014' is taken as the year 2014." in recorded.err) == (0, True)
+    in_line = jackfield("record", "Tarnow", "T2", "2014?", "opt:ok")
+    assert (in_line.code, "'2014?' is taken as the year 2014." in in_line.err) == (0, True)
+    assert "taken as" not in jackfield("record", "Tarnow", "T3", "--year", "2014", "opt:ok").err
     assert jackfield("show", "Tarnow", "T1", "--json").json["source"]["year"] == 2014
     assert jackfield("job", "add", "Tarnow", "--year", "2014?", "--json").json["added"][0]["year"] == 2014

@@ -120,7 +120,7 @@ def test_bad_input_never_changes_a_job(typed: tuple[str, ...], said: str, jackfi
 
 def test_a_make_that_is_typed_in_two_places_is_not_dropped_without_a_word(jackfield: Run) -> None:
     done = jackfield("job", "add", "Tarnow", "--make", "Norwell")
-    assert (done.code, done.err) == (2, "jackfield: make: saw given with --make, expected one of them\n")
+    assert (done.code, done.err) == (2, "jackfield: make: was typed twice, once as --make; type it once\n")
     assert jackfield("job", "list", "--json").json["jobs"] == []
 
 

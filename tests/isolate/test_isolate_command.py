@@ -68,7 +68,7 @@ def test_asked_to_ask_it_takes_answers_from_a_pipe_and_keeps_them(tmp_path):
 
 
 def test_asking_and_one_document_do_not_go_together():
-    with pytest.raises(BadInput, match="--ask and --json, expected one of them"):
+    with pytest.raises(BadInput, match="--ask and --json do not go together; give only one of them"):
         call("--complaint", "hum", "--ask", "--json")
 
 
