@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -125,6 +125,25 @@ class _File(click.types.StringParamType):
         return files(incomplete)
 
 
+class _Listed(click.types.StringParamType):
+    """The type of an option whose values are known: those of a vocabulary, drivers, items, faults.
+
+    ``several``: values with commas between; the last is completed.
+    """
+
+    def __init__(self, values: Callable[[Session], Iterable[str]], *, several: bool) -> None:
+        self._values, self._several = values, several
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[str]]:
+        before, comma, begun = incomplete.rpartition(",") if self._several else ("", "", incomplete)
+        shell = os.environ.get(VARIABLE, "").partition("_")[0]
+        names = dict.fromkeys(self._values(ctx.ensure_object(Session)))
+        fits = (name for name in names if name.casefold().startswith(begun.casefold()))
+        return [CompletionItem(f"{before}{comma}{name}") for name in fits if _harmless(name, shell)]
+
+
 class _Folder(click.types.StringParamType):
     """The type of an option or argument that names a folder, at completion."""
 
@@ -151,6 +170,8 @@ def prepare(command: click.Command) -> None:
             param.type = _Name(_NAMES[name], or_file=bool(stands_for & _FILES))
         elif stands_for & _FILES:
             param.type = _File()
+        elif (listed := max(param.opts, key=len)) in _LISTS and "=" not in (param.metavar or ""):
+            param.type = _Listed(_LISTS[listed], several=bool(stands_for & {"LIST", "SIGNAL"}))
         elif "DIR" in stands_for:
             param.type = _Folder()
 
@@ -183,5 +204,68 @@ def _make_and_model(book: Path, ctx: click.Context, begun: str) -> list[str]:
     return known_names.models(book, before[0], begun) if len(before) == 1 else []
 
 
+def _words(kind: str) -> Callable[[Session], Iterable[str]]:
+    def values(session: Session) -> Iterable[str]:
+        from kb.domain import words
+
+        return [word.value for word in getattr(words, kind)]
+
+    return values
+
+
+def _drivers(session: Session) -> Iterable[str]:
+    """The usual driver, those whose plates are kept, and the catalogue's."""
+    from kb.catalogue.drivers import drivers
+
+    kept = (plate.driver for plate in session.settings.plates)
+    return [session.settings.driver, *kept, *(one.name for one in drivers())]
+
+
+def _items(session: Session) -> Iterable[str]:
+    from kb.catalogue import catalogue
+
+    return [item.name for item in catalogue().items]
+
+
+def _routes(session: Session) -> Iterable[str]:
+    from kb.base.datafiles import data_tables
+
+    return [route["code"] for route in data_tables("routes.toml")["route"]]
+
+
+def _topics(session: Session) -> Iterable[str]:
+    from kb.base.guide import topics
+
+    return topics()
+
+
+def _of_faults(kind: str) -> Callable[[Session], Iterable[str]]:
+    def values(session: Session) -> Iterable[str]:
+        from kb.base.datafiles import data_tables
+
+        return [one["id"] for one in data_tables("faults.toml")[kind]]
+
+    return values
+
+
+#: The values of options, by the option.
+_LISTS: Final[Mapping[str, Callable[[Session], Iterable[str]]]] = {
+    "--driver": _drivers,
+    "--inputs": _words("DriverInput"),
+    "--shared-input": _words("DriverInput"),
+    "--input": _words("DriverInput"),
+    "--kind": _words("Kind"),
+    "--display": _words("Display"),
+    "--taken": _words("Signal"),
+    "--signal": _words("Signal"),
+    "--outcome": _words("Outcome"),
+    "--have": _items,
+    "--items": _items,
+    "--route": _routes,
+    "--complaint": _of_faults("complaint"),
+    "--fixed": _of_faults("fault"),
+    "--mended": _of_faults("fault"),
+    "topic": _topics,
+}
 _NAMES: Final = {"make": _makes, "jobsfile_or_make": _makes, "model": _models}
 _WORDS: Final = {"find": _query, "record": _make_and_model}

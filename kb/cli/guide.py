@@ -36,7 +36,7 @@ def guide_command(session: Session, topic: str | None) -> int:
         widest = max(len(one.name) for one in found)
         for one in found:
             session.console.print(f"{one.name:<{widest}}  {one.title}")
-        session.console.print("\nRead one with: jackfield guide TOPIC")
+        session.console.print(f"\n{session.language('cli/guide/read-one')}")
         return 0
     one = page(topic)
     if session.as_json:

@@ -75,6 +75,19 @@ def test_a_command_an_option_and_a_choice_are_completed(tab: Tab) -> None:
     assert "plain,--json" in tab("find", "--")
 
 
+def test_a_driver_an_input_and_a_complaint_are_completed_by_their_names(jackfield: Run, tab: Tab) -> None:
+    assert jackfield("settings", "--driver", "Bench two").code == 0
+    assert tab("path", "--driver", "be") == plain("Bench\\ two", "bench\\ driver")
+    assert tab("path", "--inputs", "op") == plain("optical")
+    assert tab("path", "--inputs", "line-3.5,op") == plain("line-3.5,optical")
+    assert tab("path", "--taken", "coa") == plain("coaxial")
+    assert tab("isolate", "--complaint", "no") == plain("no-sound")
+    assert tab("pack", "--kind", "sound") == plain("soundbar")
+    assert tab("path", "--have", "DA") == plain("DAC")
+    assert tab("loop", "--route", "jo") == plain("joists")
+    assert tab("guide", "shar") == plain("sharing")
+
+
 def test_find_completes_makes_and_models_in_any_case(tab: Tab, book: Path) -> None:
     assert tab("find", "nv") == plain("NV7", "NV40-210", "NV50-100")
     assert tab("find", "NO") == plain("Nordal", "Norwell")
