@@ -101,7 +101,10 @@ def merge_command(session: Session, make: str, model: str, into: tuple[str, str]
     from kb.exchange.corrections import merge
 
     book = session.book_or("error/nobody-met", set=f"{make} {model}")
+    new = not book.visits(*into)
     fact = book.change(lambda store: merge(store, (make, model), into))
+    if new:
+        session.say(session.language("cli/merge/new", name=" ".join(into)))
     if session.as_json:
         session.json({"merge": fact, "spelling": [make, model], "same_as": list(into)})
     else:

@@ -23,7 +23,7 @@ from kb.cli.common import Output, Session
 from kb.cli.isolate_file import keeper, line_of, pairs, saved, state_of
 from kb.cli.isolate_show import document_of, list_of, show_list, show_state
 from kb.cli.job_option import job_option, named_set
-from kb.isolate.wording import known_of_set, path_text
+from kb.isolate.wording import known_of_set
 
 if TYPE_CHECKING:
     from kb.book import SetView
@@ -189,8 +189,8 @@ def _begun(
     state = state_of(faults, kept, told, place)
     if in_book is not None:
         path, whence = in_book
-        make, model, known_path = told["make"], told["model"], path_text(path, language)
-        session.say(language("cli/isolate/path-from", make=make, model=model, whence=whence, path=known_path))
+        make, model = told["make"], told["model"]
+        session.say(language("cli/isolate/path-from", make=make, model=model, whence=whence))
         state = state.along(path)
     if known is None:
         return state

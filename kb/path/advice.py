@@ -297,7 +297,7 @@ def _for_format(way: Way, job: Job) -> Iterator[Caution]:
         only = way.seen.jack.format is Format.BITSTREAM
         yield Caution(CautionCode.SET_PCM, (), "bitstream" if only else _was_pcm(way))
     if way.seen is not None and _wants_pcm(way) and (way.seen.taken or way.seen.taken_seen):
-        yield Caution(CautionCode.SHARED_PCM)
+        yield Caution(CautionCode.SHARED_PCM, (), "" if way.seen.taken else "elsewhere")
     if _selector(way, job):
         yield Caution(CautionCode.SELECTOR, (("input", way.chain.input),))
 

@@ -100,7 +100,11 @@ def test_two_spellings_become_one_set_and_two_again(
     for _ in range(2):  # more visits under the wrong name than under the right one
         source = {"make": "Norwel", "model": "NV4O-21O"}
         jackfield("record", "--file", visit_file(source=source, note=f"again {_}"))
-    assert jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-210").code == 0
+    slip = jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-2100")
+    assert "No visit is to Norwell NV40-2100: it is a new name" in slip.err
+    jackfield("undo")
+    right = jackfield("merge", "Norwel", "NV4O-21O", "--into", "Norwell", "NV40-210")
+    assert (right.code, right.err) == (0, "")
     shown = jackfield("show", "Norwell", "NV40-210", "--json").json
     assert (len(shown["visits"]), shown["source"]["make"]) == (3, "Norwell")
     assert len(jackfield("show", "Norwel", "NV4O-21O", "--json").json["visits"]) == 3
