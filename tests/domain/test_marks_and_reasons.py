@@ -111,6 +111,27 @@ def test_a_mark_speaks_against_a_person_only_where_it_says_the_other_side(
     assert (found.direction if found else None) == says
 
 
+def test_neither_a_jack_without_a_mark_nor_one_that_the_kind_of_source_tells_speaks_against_a_person() -> (
+    None
+):
+    # without a mark the form alone tells the direction: of a socket that takes it nobody printed anything
+    assert read(Form.BLUETOOTH, "").direction is Direction.OUTPUT
+    assert marking.against(Form.BLUETOOTH, "", None, Direction.INPUT) is None
+    said = (Form.HDMI, "HDMI IN", None, Direction.OUTPUT)
+    assert marking.against(*said, Signal.HDMI) is None
+    for signal in (None, Signal.ARC):
+        found = marking.against(*said, signal)
+        assert found is not None
+        assert found.direction is Direction.INPUT
+
+
+@pytest.mark.parametrize(
+    ("mark", "no"), [("NO AUDIO OUT", True), ("AUDIO OUT", False), ("NO. 1 OUT", False), ("AUDIO IN", False)]
+)
+def test_a_mark_may_say_that_the_jack_is_no_output(mark: str, no: bool) -> None:
+    assert marking.denied(Form.RCA_PAIR, mark, None) is no
+
+
 def test_the_reason_is_given_in_every_language() -> None:
     spanish = language("es")
     assert read(Form.RCA_PAIR, "AUDIO OUT").why(spanish) == "rotulada como salida"

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from kb.base.errors import BadInput
 from kb.base.text import squeezed
-from kb.domain import marking
+from kb.domain import marking, shortform
 from kb.domain.shortform import FORMS, WORDS, jack, jacks, written
 from kb.domain.visit import finding_from
 from kb.domain.words import (
@@ -273,3 +273,12 @@ def test_no_word_of_another_language_takes_an_english_word_away() -> None:
         assert typed not in FORMS
         meant = {of for spelled, of in spellings(Form) if squeezed(spelled) == squeezed(typed)}
         assert meant <= {name, *({FORMS[name][0].value} if name in FORMS else ())}, typed
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("sil", "silent"), ("siletn", "silent"), ("cariied", "carried"), ("zzz", "")]
+)
+def test_a_word_typed_by_half_or_with_a_slip_is_known_by_its_beginning_or_its_letters(
+    typed: str, meant: str
+) -> None:
+    assert shortform._near(typed) == meant

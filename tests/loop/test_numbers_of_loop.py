@@ -13,14 +13,16 @@ import pytest
 from kb.base.errors import BadInput
 from kb.domain.driver import DriverLimits
 from kb.loop import text_map
+from kb.loop import tone as tones
 from kb.loop.diagnose import compared, diagnose
 from kb.loop.driver import Choice, fit
-from kb.loop.field import STANDING_M_AHEAD, STANDING_M_ASIDE, best_offset, front_plane, vertical_h
+from kb.loop.field import STANDING_M_AHEAD, STANDING_M_ASIDE, best_offset, drawn_h, front_plane, vertical_h
 from kb.loop.geometry import Loop
 from kb.loop.input_level import voltage
 from kb.loop.plan import Ask, _one_turn
 from kb.loop.readings_file import Readings, readings_from
-from kb.loop.standard import SLACK, Use, at_most
+from kb.loop.routes import Caution
+from kb.loop.standard import SLACK, Programme, Use, at_most
 from kb.loop.text_map import _sign, field_sketch
 from kb.loop.tone import Tone, samples
 from kb.loop.units import length, room
@@ -332,6 +334,26 @@ def test_a_file_holds_so_many_and_no_more(most: int, data: Callable[[int], dict[
         readings_from(data(most + 1))
 
 
+def test_a_room_has_no_doorways_no_feed_and_no_metal_unless_somebody_says_so() -> None:
+    ask = Ask(room=ROOM)
+    assert (ask.doorways, ask.feed, ask.metal_db, ask.metal_5k_db, ask.celsius) == (0, 0, 0, None, 20)
+    assert (ask.margin, ask.ceiling, ask.use, ask.programme) == (0.5, 2.4, Use.ROOM, Programme.SPEECH)
+
+
+def test_a_caution_is_a_sentence_and_names_its_source() -> None:
+    caution = Caution("ladder", "29 CFR 1926.1053")
+    assert caution.text == caution.sentence.text
+    assert "one out for four up" in caution.text
+    assert not caution.always
+
+
+def test_on_a_wire_in_any_direction_the_map_shows_the_field_beside_it() -> None:
+    for degrees in range(0, 180, 5):
+        east, north = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+        corners = [(-3 * east, -3 * north), (3 * east, 3 * north), (-2 * north, 2 * east)]
+        assert abs(drawn_h(Loop.polygon(corners), (0.1 * east, 0.1 * north, 0.0))) > 1
+
+
 # -- maps and tones --------------------------------------------------------------------------------------
 
 
@@ -402,9 +424,12 @@ def test_a_sign_stands_for_a_band_of_levels_with_a_hair_of_room(level: float, si
         (Tone.BUZZ, {100 * number: 1 / number for number in range(1, 25)}),
     ],
 )
-def test_hum_and_buzz_hold_these_multiples_of_the_mains(tone: Tone, shares: dict[int, float]) -> None:
-    second = np.array(samples(tone, seconds=3.2, level_db=-20)[96_000:144_000])
-    heard = np.abs(np.fft.rfft(second)) / 24_000
+def test_hum_and_buzz_hold_these_multiples_of_the_mains(
+    monkeypatch: pytest.MonkeyPatch, tone: Tone, shares: dict[int, float]
+) -> None:
+    monkeypatch.setattr(tones, "FADE_IN_S", 0.0)
+    monkeypatch.setattr(tones, "FADE_OUT_S", 0.0)
+    heard = np.abs(np.fft.rfft(np.array(samples(tone, seconds=1.0, level_db=-20)))) / 24_000
     whole = math.sqrt(sum(share**2 for share in shares.values()))
     for hertz in range(25, 4000, 25):
         assert heard[hertz] == pytest.approx(0.1 * shares.get(hertz, 0.0) / whole, abs=1e-6)

@@ -192,6 +192,18 @@ def test_other_parts_of_a_file_are_passed_over_with_their_padding():
     assert read(header(extra=many[: 8 * 998])).rows == 10
 
 
+def test_the_part_that_describes_the_format_has_a_thousand_bytes_at_most():
+    raw = header()
+    for size, right in ((40, True), (1000, True), (1001, False)):
+        longer = struct.pack("<I", size) + raw[20:36] + bytes(size - 16 + size % 2)
+        file = raw[:16] + longer + raw[36:]
+        if right:
+            assert (read(file).rate, read(file).rows) == (48_000, 10)
+        else:
+            with pytest.raises(BadInput, match="header is wrong"):
+                read(file)
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [

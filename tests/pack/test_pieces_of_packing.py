@@ -20,7 +20,7 @@ from kb.pack.chances import Chances
 from kb.pack.jobs import Day, Job, Material, job_from, jobs_of, materials_from, read_stock, together
 from kb.pack.packing import Packing, goal_for
 from kb.pack.plan_values import Answer, Ask, JobPlan, Plan, Risk, Useless
-from kb.pack.questions import _alone, _Weighing
+from kb.pack.questions import _alone, _drawn_together, _Weighing
 from kb.pack.scenarios import Case, Finder, Live, Ways, _answered, _uses, dead_here
 from kb.pack.solve import cheapest
 from kb.pack.tasks import MOST, Cost, Stock, Task, cost_of, eased, hardened, least_ways, swap_of
@@ -610,3 +610,17 @@ def test_an_answer_says_what_changes_or_the_list_itself_if_that_is_shorter() -> 
     assert said(("DAC",), ("ladder",) * 4) == "take only DAC"
     assert said((), ("ladder",) * 4) == "take nothing: no item helps there"
     assert said(("DAC",) * 4, ("ladder",) * 4) == "leave 4 x ladder"
+
+
+def test_a_question_of_several_jobs_saves_the_sum_and_its_share_of_the_sum_of_their_costs() -> None:
+    # 2 of 8 and 6 of 12; the answers are those of the job that saves most, which is named first
+    asks = [
+        Ask((1, 4), "photo", None, 2.0, 2 / 8),
+        Ask((3,), "photo", None, 6.0, 6 / 12),
+        Ask((2,), "photo", None, 1.0, 1 / 10),
+        Ask((1,), "speakers", None, 0.0, 0.5),
+    ]
+    photo, speakers = _drawn_together([*asks[:3], replace(asks[3], saves=1.0)])
+    assert (photo.jobs, photo.job, photo.saves) == ((3, 1, 2, 4), 3, 9.0)
+    assert photo.share == pytest.approx(9 / 30)
+    assert (speakers.jobs, speakers.share) == ((1,), 0.5)
