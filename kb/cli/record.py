@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from dataclasses import replace
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -101,9 +102,21 @@ def record_command(
         for one in alike:
             (name,) = one.near
             session.say(session.language("cli/record/alike", asked=one.asked, name=" ".join(name)))
+    _look_at_the_clock(session)
     if job is not None:
         session.book.jobs.met(job.id, visits[0].source)
     return 0
+
+
+def _look_at_the_clock(session: Session) -> None:
+    """Say so if the book has a day that has not come: a clock that lost its battery dates visits wrongly."""
+    with session.book.store.snapshot() as now:
+        later = next(now.visits_found(since=clock.today() + timedelta(days=2)), None)
+    if later is not None:
+        from kb.exchange.doctor import ahead
+
+        for warning in ahead([later]):
+            session.say(warning.in_language(session.language.code))
 
 
 def _photo(

@@ -58,6 +58,16 @@ def test_what_is_planned_lies_ahead(jackfield: Run, typed: str, day: str) -> Non
     assert jackfield("day", typed, "--json").json["day"] == day
 
 
+def test_a_visit_that_a_stopped_clock_dates_is_not_recorded_in_silence(
+    jackfield: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert jackfield("record", "Tarnow", "T32", "opt:ok").err.count("clock") == 0
+    monkeypatch.setenv("JACKFIELD_TODAY", "2020-01-01")
+    assert (
+        "today is 2020-01-01 here; set this clock right" in jackfield("record", "Tarnow", "T40", "opt:ok").err
+    )
+
+
 @pytest.mark.parametrize(
     "typed",
     [
