@@ -148,15 +148,11 @@ def _has_size(row: t.SetRow, size: int) -> bool:
 
 
 def remembered(parts: tuple[str, ...], make: str, lookup: Lookup) -> Memory | None:
-    """Return the make among the pieces, perhaps with a slip, and the other pieces; None without a make."""
-    said = [part for part in parts if make and part in make]
+    """Return the make among the pieces, perhaps with a slip or in part, and the rest; None without a make."""
+    said = tuple(part for part in parts if make and part in make)
     if not said:
-        for part in parts:
-            near = lookup.near_makes(part) if part.isalpha() else []
-            if len(near) == 1:
-                make, said = normalise(near[0]), [part]
-                break
-        else:
+        make, said = lookup.make_in(parts)
+        if not make:
             return None
     return Memory(make, tuple(part for part in parts if part not in said and part not in UNITS))
 

@@ -134,6 +134,12 @@ def test_a_make_alone_lists_its_sets_with_the_most_findings_first(book: Book) ->
     assert [m.model for m in index.find("norwell").matches] == ["NV46-210", "NV40-210"]
 
 
+@pytest.mark.parametrize("query", ["lumo & sons", "lumo sons", "lumo"])
+def test_a_make_of_several_words_lists_its_sets_however_much_of_it_is_typed(book: Book, query: str) -> None:
+    index = book(sets("Lumo & Sons: LX-40", "Norwell: NV40-210"))
+    assert [m.model for m in index.find(query).matches] == ["LX-40"]
+
+
 @pytest.fixture
 def half_remembered(book: Book) -> Index:
     return book(
