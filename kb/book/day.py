@@ -41,6 +41,8 @@ def day_sheet(book: Book, day: date, said: Language) -> tuple[DaySheet, list[str
     for number, one in enumerate(packed.jobs, 1):
         numbers[one.id].append(number)
 
+    carried = frozenset(line.item for line in plan.items)
+
     def asked(number: int) -> tuple[str, ...]:
         return tuple(question_text(ask, said) for ask in plan.ask if number in ask.jobs)
 
@@ -52,7 +54,7 @@ def day_sheet(book: Book, day: date, said: Language) -> tuple[DaySheet, list[str
                 DaySet(
                     title=plan.jobs[number - 1].job.title or said.word(plan.jobs[number - 1].source.kind),
                     expected=tuple(_expected(plan.jobs[number - 1], said)),
-                    ways=tuple(_ways(book, plan.jobs[number - 1], said)),
+                    ways=tuple(_ways(book, plan.jobs[number - 1], carried, said)),
                     ask=asked(number),
                 )
                 for number in numbers[job.id]
@@ -122,9 +124,12 @@ def connected(book: Book, job: ToPack, source: Source) -> tuple[Panel, list[Path
     return panel, [path for path in (answer.chosen, *answer.others) if path is not None]
 
 
-def _ways(book: Book, one: JobPlan, said: Language) -> Iterator[str]:
-    """Yield the way and a second one: of the set itself if somebody met it, else of what is expected."""
-    from kb.catalogue import item_name
+def _ways(book: Book, one: JobPlan, carried: frozenset[str], said: Language) -> Iterator[str]:
+    """Yield the way and a second one: of the set itself if somebody met it, else of what is expected.
+
+    A way whose items are ``carried`` comes before a better one for which the van has nothing.
+    """
+    from kb.catalogue import catalogue, item_name
     from kb.pack.wording import called
     from kb.path import chain
 
@@ -132,6 +137,8 @@ def _ways(book: Book, one: JobPlan, said: Language) -> Iterator[str]:
     met = connected(book, job, one.source)
     if met is not None:
         panel, paths = met
+        one_name = catalogue().one_name
+        paths.sort(key=lambda path: not carried.issuperset(map(one_name, path.items)))
         for path in paths[:WAYS]:
             yield f"{' → '.join(chain(path, panel, said))} ({said.percent(path.p_works)})"
         return

@@ -555,6 +555,16 @@ def test_the_sheet_of_a_day_fits_the_screen(
     assert max(map(len, out.splitlines())) <= int(columns)
 
 
+def test_the_way_on_the_sheet_of_a_day_takes_what_is_in_the_van(jackfield: Run) -> None:
+    jackfield("record", "Ostrava", "K41", "coax=DIGITAL OUT:ok")
+    inputs = ("--inputs", "line-3.5,optical")
+    jackfield("job", "add", "Ostrava", "K41", *inputs, "--day", "2026-03-06", "--job", "J-7")
+    sheet = " ".join(jackfield("day", "2026-03-06", "--print").out.split())
+    first = sheet.partition("a second one - ")[2].partition(" (")[0].split(" → ")
+    van = sheet.partition("For the van")[2]
+    assert [item for item in first[1:-1] if item not in van] == []
+
+
 def test_a_day_without_jobs_is_a_true_no(jackfield: Run) -> None:
     assert jackfield("day", "2026-03-06").code == 1
     assert jackfield("day", "2026-03-06", "--json").json == {"day": "2026-03-06", "jobs": []}
