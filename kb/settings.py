@@ -59,6 +59,12 @@ class KeptPlate(NamedTuple):
     least_load_ohm: float = 0.0
 
 
+#: The same of the usual driver: keys of the settings.
+PLATE_KEYS: Final = tuple(
+    name if name.startswith("driver") else f"driver_{name}" for name in KeptPlate._fields
+)
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Settings:
     """The usual driver with its inputs, units, the initials written into visits, and the language of answers.
@@ -83,26 +89,13 @@ class Settings:
         """The settings with another usual driver: each driver keeps its plate, and none is lost."""
         if name.casefold() == self.driver.casefold() or not self.driver:
             return replace(self, driver=name)
-        own = KeptPlate(
-            self.driver,
-            self.driver_current_a,
-            self.driver_voltage_v,
-            self.driver_plate,
-            self.driver_least_load_ohm,
-        )
+        own = KeptPlate(*(getattr(self, key) for key in PLATE_KEYS))
         kept = {one.driver.casefold(): one for one in self.plates}
         if own[1:] != KeptPlate()[1:]:
             kept[own.driver.casefold()] = own
-        back = kept.pop(name.casefold(), KeptPlate())
-        return replace(
-            self,
-            driver=name,
-            driver_current_a=back.current_a,
-            driver_voltage_v=back.voltage_v,
-            driver_plate=back.plate,
-            driver_least_load_ohm=back.least_load_ohm,
-            plates=tuple(kept.values())[-_PLATES:],
-        )
+        back = kept.pop(name.casefold(), KeptPlate())._replace(driver=name)
+        said: dict[str, Any] = dict(zip(PLATE_KEYS, back, strict=True))
+        return replace(self, **said, plates=tuple(kept.values())[-_PLATES:])
 
     @property
     def reader(self) -> Language:
@@ -181,7 +174,7 @@ def change(home: Path, work: Callable[[Settings], Settings]) -> Settings:
 
 def _read(data: dict[str, Any], place: Wording) -> Settings:
     given = Fields(data, place, "TOML")
-    found = {key: given.take(key, read, None) for key, read in _READERS.items()}
+    found = {key: given.take(key, read, None) for key, read in READERS.items()}
     given.end()
     return Settings(**{key: value for key, value in found.items() if value is not None})
 
@@ -207,12 +200,12 @@ def _language(value: object, place: Wording) -> str:
     return str(value)
 
 
-_READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
+READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
     "driver": text.line,
     "driver_current_a": _plate(100, "A"),
     "driver_voltage_v": _plate(400, "V"),
     "driver_plate": Plate.read,
-    "driver_least_load_ohm": number(0, 100, Said("expected/ohm-of-plate")),
+    "driver_least_load_ohm": _plate(100, "ohm"),
     "inputs": _some_inputs,
     "units": Units.read,
     "initials": lambda value, key: text.line(value, key, 40),
@@ -223,17 +216,8 @@ _READERS: Final[dict[str, Callable[[object, Wording], Any]]] = {
 
 def _kept_plate(value: object, place: Wording) -> KeptPlate:
     five = listed(lambda one, _: one, 5, 5, expected=Said("expected/kept-plate"))(value, place)
-    readers = (_READERS[key] for key in _PLATE_KEYS)
+    readers = (READERS[key] for key in PLATE_KEYS)
     return KeptPlate(*(read(one, place) for read, one in zip(readers, five, strict=True)))
-
-
-_PLATE_KEYS: Final = (
-    "driver",
-    "driver_current_a",
-    "driver_voltage_v",
-    "driver_plate",
-    "driver_least_load_ohm",
-)
 
 
 def _toml(value: str | float | tuple[Any, ...]) -> str:

@@ -68,14 +68,18 @@ def visible(text: str, keep: frozenset[str] = frozenset()) -> str:
     return "".join(c if c in keep or _harmless(c) else _sign(c) for c in text)
 
 
+def without_accents(text: str) -> str:
+    """The text without accents and other marks on letters; compatible signs as the usual ones (NFKD)."""
+    return "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+
+
 def folded(text: str) -> str:
     """Capitals, digits and single blanks only: the form in which markings and names are compared.
 
     >>> folded("Kopfhörer-Ausgang (L/R)")
     'KOPFHORER AUSGANG L R'
     """
-    flat = unicodedata.normalize("NFKD", text.replace("ß", "ss")).upper()
-    return re.sub(r"[^A-Z0-9]+", " ", "".join(c for c in flat if not unicodedata.combining(c))).strip()
+    return re.sub(r"[^A-Z0-9]+", " ", without_accents(text.replace("ß", "ss")).upper()).strip()
 
 
 #: Letters that Unicode does not decompose, as people write them without the stroke.
@@ -91,9 +95,7 @@ def plain_capitals(text: str) -> str:
     if text.isascii() and text.isalnum():  # most words: nothing to fold
         return text.upper()
     flat = unicodedata.normalize("NFKC", text).replace("ß", "ss").upper().translate(_UNDECOMPOSED)
-    flat = unicodedata.normalize("NFKD", flat)
-    kept = "".join(c if c.isalnum() else " " for c in flat if not unicodedata.combining(c))
-    return " ".join(kept.split())
+    return " ".join("".join(c if c.isalnum() else " " for c in without_accents(flat)).split())
 
 
 def squeezed(text: str) -> str:

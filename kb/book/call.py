@@ -8,12 +8,12 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from kb.base.datafiles import data_object
+from kb.base.text import without_accents
 from kb.domain.shortform import FORMS
 from kb.index.query import year_of
 
@@ -236,5 +236,4 @@ def _is_model(token: str) -> bool:
 
 
 def _plain(said: str) -> str:
-    flat = unicodedata.normalize("NFKD", said.casefold().replace("\u2019", "'"))
-    return "".join(one for one in flat if not unicodedata.combining(one)).strip()
+    return without_accents(said.casefold().replace("\u2019", "'")).strip()

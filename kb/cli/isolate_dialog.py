@@ -117,8 +117,8 @@ def _changed(state: State, found: NextTest | None, line: str, language: Language
 def _answer(found: NextTest, line: str) -> str:
     """The answer that is meant, by its word, its number or as printed; empty if there is none."""
     answers = found.test.answers
-    if line.isascii() and line.isdigit() and 1 <= int(line[:3]) <= len(answers):
-        return list(answers)[int(line[:3]) - 1]
+    if numbered := _numbered(line, list(answers)):
+        return numbered
     printed = [
         answer
         for answer, looks in answers.items()
@@ -129,14 +129,18 @@ def _answer(found: NextTest, line: str) -> str:
 
 def _fault(state: State, about: str, language: Language) -> str:
     """The fault that is meant: by its name, by its number on the screen, or the likeliest one."""
-    if about.isascii() and about.isdigit() and 1 <= int(about[:3]) <= len(state.likely):
-        return state.likely[int(about[:3]) - 1][0]
     if about:
-        return about
+        return _numbered(about, [fault for fault, _ in state.likely]) or about
     fault, p = state.likely[0]
     if p < POINTS:
         raise BadInput("fault", "", Said("cli/isolate/expected/number"))
     return fault
+
+
+def _numbered(typed: str, names: list[str]) -> str:
+    """The name with the number that was typed, from 1; empty if there is none."""
+    number = int(typed[:3]) if typed.isascii() and typed.isdigit() else 0
+    return names[number - 1] if 1 <= number <= len(names) else ""
 
 
 def ask_complaint(console: Console, model: Model, language: Language) -> str:
@@ -146,8 +150,8 @@ def ask_complaint(console: Console, model: Model, language: Language) -> str:
         say(console, f" {number}  {one.says} ({one.id})")
     while True:
         typed = _needed("cli/isolate/prompt/complaint", language).lower()
-        if typed.isascii() and typed.isdigit() and 1 <= int(typed[:3]) <= len(names):
-            return names[int(typed[:3]) - 1]
+        if numbered := _numbered(typed, names):
+            return numbered
         if (named := model.complaint_named(typed)) in names:
             return named
         click.echo(BadInput("--complaint", typed, one_of(names)).in_language(language.code), err=True)

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 
     from kb.pack import Ask, Day, JobPlan, Line, Material, Plan
 
-_FOOT_M: Final = 0.3048  # international foot, 1959
-
 
 @command("pack")
 @click.argument("jobsfile_or_make", metavar="JOBSFILE | MAKE", required=False)
@@ -270,10 +268,11 @@ def question(ask: Ask, plan: Plan, width: int, language: Language) -> Text:
 def counted(material: Material, language: Language) -> tuple[str, str]:
     """``24 m (79 ft)``, ``wire AWG 18``: count and item of a line, lengths in both families of units."""
     from kb.catalogue import item_name
+    from kb.loop.units import FOOT_M
 
     if material.unit != "m":
         return f"{material.count} x", item_name(material.item, language)
-    return f"{material.count} m ({material.count / _FOOT_M:.0f} ft)", item_name(material.item, language)
+    return f"{material.count} m ({material.count / FOOT_M:.0f} ft)", item_name(material.item, language)
 
 
 def print_list(plan: Plan, console: Console, materials: Sequence[Material], language: Language) -> None:

@@ -7,15 +7,14 @@ from typing import Any
 
 import click
 
-from kb.base.errors import BadInput
-from kb.base.messages import LANGUAGES, Said
+from kb.base.messages import LANGUAGES
 from kb.base.text import words_of_list
 from kb.cli.command import command
 from kb.cli.common import Quantity, Session, choice, text
 from kb.domain.language import Language
 from kb.domain.plate import Plate
 from kb.domain.words import DriverInput
-from kb.settings import Settings, Units
+from kb.settings import READERS, Settings, Units, change
 
 
 @command("settings")
@@ -44,13 +43,11 @@ def settings_command(
     jackfield settings
     jackfield settings --driver "bench driver" --inputs line-3.5,optical
     """
-    from kb.settings import change
-
     given = {
-        "driver_current_a": _plate(driver_current, "--driver-current", 100, "A"),
-        "driver_voltage_v": _plate(driver_voltage, "--driver-voltage", 400, "V"),
+        "driver_current_a": _plate("driver_current_a", driver_current, "--driver-current"),
+        "driver_voltage_v": _plate("driver_voltage_v", driver_voltage, "--driver-voltage"),
         "driver_plate": driver_plate and Plate(driver_plate),
-        "driver_least_load_ohm": _plate(driver_least_load, "--driver-least-load", 100, "ohm"),
+        "driver_least_load_ohm": _plate("driver_least_load_ohm", driver_least_load, "--driver-least-load"),
         "inputs": None if inputs is None else read_inputs(inputs),
         "units": units and Units(units),
         "initials": initials,
@@ -107,10 +104,8 @@ def _said(settings: Settings, language: Language) -> str:
     return ", ".join([*plate, *([language("cli/settings/least", ohm=least)] if least else [])])
 
 
-def _plate(value: float | None, option: str, most: float, unit: str) -> float | None:
-    if value is not None and not 0 <= value <= most:
-        raise BadInput(option, value, Said("expected/unit-of-plate", unit=unit, most=f"{most:g}"))
-    return value
+def _plate(key: str, typed: float | None, option: str) -> Any:
+    return None if typed is None else READERS[key](typed, option)
 
 
 def read_inputs(listed: str) -> tuple[DriverInput, ...]:

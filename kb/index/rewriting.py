@@ -19,6 +19,7 @@ from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 from kb.base.datafiles import data_object
+from kb.base.text import without_accents
 
 Kind = str  # kind of a spoken word: "letter", "digit", "number", "times", "separator", "and", "naming"
 
@@ -26,10 +27,7 @@ Kind = str  # kind of a spoken word: "letter", "digit", "number", "times", "sepa
 def plain(word: str) -> str:
     """Return a word in lower case, without accents and without signs at its ends."""
     lower = word.lower()
-    if not lower.isascii():
-        parts = unicodedata.normalize("NFKD", lower)
-        lower = "".join(char for char in parts if not unicodedata.combining(char))
-    return lower.strip(".,;:()[]|~!?*#'`\"=-_/")
+    return (lower if lower.isascii() else without_accents(lower)).strip(".,;:()[]|~!?*#'`\"=-_/")
 
 
 # spoken

@@ -31,7 +31,6 @@ import math
 import os
 import re
 import sys
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from contextlib import contextmanager
 from functools import cached_property, lru_cache, partial
@@ -44,6 +43,7 @@ from kb.base.datafiles import data_object
 from kb.base.errors import BadInput, why_of
 from kb.base.messages import Said
 from kb.base.parsing import json_of
+from kb.base.text import without_accents
 from kb.index.edit_distance import Near
 from kb.index.entry import TEXT_FIELDS, Filters, IndexBroken
 from kb.index.index_files import make_private
@@ -111,13 +111,10 @@ class _Bare(dict[int, str]):
 
     def __missing__(self, code: int) -> str:
         char = chr(code)
-        parts = unicodedata.normalize("NFKD", _NO_PARTS.get(char, char)) if code > _ASCII else char
-        bare = "".join(part for part in parts if not unicodedata.combining(part))
-        self[code] = bare
+        self[code] = bare = without_accents(_NO_PARTS.get(char, char))
         return bare
 
 
-_ASCII = 127
 _NO_PARTS = {"ß": "ss", "ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i"}
 
 

@@ -17,23 +17,12 @@ import warnings
 from collections.abc import Iterator
 from typing import Any
 
-from kb.read.limits import DecoderLimits, hold_to
+from kb.read.limits import DecoderLimits, Refused, hold_to, of
 
 KINDS = ("JPEG", "PNG", "WEBP")
 #: Brands of a picture in HEVC, as some phones keep photos (ISO/IEC 23008-12, annex B, from memory).
 HEIC = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _SCAN = re.compile(rb"\xff([\xc0-\xcf\xd8-\xfe])")  # a marker in the data of a scan that is no restart
-
-
-class _Refused(Exception):
-    """What was seen and what was expected, each as the key of a sentence and its values."""
-
-    def __init__(self, seen: tuple[str, dict[str, int]], expected: tuple[str, dict[str, int]]) -> None:
-        super().__init__(seen, expected)
-
-
-def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
-    return key, values
 
 
 def developed(sent: bytes, limits: DecoderLimits) -> bytes:
@@ -42,7 +31,7 @@ def developed(sent: bytes, limits: DecoderLimits) -> bytes:
 
     PngImagePlugin.MAX_TEXT_MEMORY = PngImagePlugin.MAX_TEXT_CHUNK  # texts of a PNG, unpacked: a megabyte
     Image.MAX_IMAGE_PIXELS = limits.pixels  # twice as many raise in Pillow itself
-    expected = _of("expected/photo-formats")
+    expected = of("expected/photo-formats")
     kinds: tuple[str, ...] = KINDS
     if sent[4:8] == b"ftyp" and sent[8:12] in HEIC:
         _read_heic()
@@ -54,12 +43,12 @@ def developed(sent: bytes, limits: DecoderLimits) -> bytes:
                 wide, high = picture.size
                 most = limits.pixels if picture.format == "JPEG" else limits.pixels_whole
                 if wide * high > most:
-                    raise _Refused(
-                        _of("seen/pixels", wide=wide, high=high),
-                        _of("expected/million-pixels", most=most // 1_000_000),
+                    raise Refused(
+                        of("seen/pixels", wide=wide, high=high),
+                        of("expected/million-pixels", most=most // 1_000_000),
                     )
                 if picture.format == "JPEG" and _scans(sent) > limits.scans:
-                    raise _Refused(_of("seen/many-layers"), _of("expected/layers", most=limits.scans))
+                    raise Refused(of("seen/many-layers"), of("expected/layers", most=limits.scans))
                 picture.draft("RGB", (limits.edge, limits.edge))
                 if picture.mode not in ("RGB", "RGBA", "L"):
                     small: Any = picture.convert("RGB")
@@ -72,16 +61,16 @@ def developed(sent: bytes, limits: DecoderLimits) -> bytes:
         bare.paste(flat)
         out = io.BytesIO()
         bare.save(out, "JPEG", quality=limits.quality, optimize=True)
-    except (_Refused, MemoryError):
+    except (Refused, MemoryError):
         raise
     except Image.DecompressionBombError as problem:
-        raise _Refused(
-            _of("seen/very-many-pixels"), _of("expected/million-pixels", most=limits.pixels // 1_000_000)
+        raise Refused(
+            of("seen/very-many-pixels"), of("expected/million-pixels", most=limits.pixels // 1_000_000)
         ) from problem
     except UnidentifiedImageError as problem:
-        raise _Refused(_of("seen/something-else"), expected) from problem
+        raise Refused(of("seen/something-else"), expected) from problem
     except Exception as problem:  # decoders raise what they like (OSError, struct.error, KeyError ...)
-        raise _Refused(_of("seen/damaged-picture"), expected) from problem
+        raise Refused(of("seen/damaged-picture"), expected) from problem
     return out.getvalue()
 
 
@@ -90,7 +79,7 @@ def _read_heic() -> None:
     try:
         from pi_heif import register_heif_opener
     except ImportError:
-        raise _Refused(_of("seen/heic-photo"), _of("expected/photo-without-heic")) from None
+        raise Refused(of("seen/heic-photo"), of("expected/photo-without-heic")) from None
     register_heif_opener(thumbnails=False)
 
 
@@ -124,7 +113,7 @@ def main() -> int:
     sent = sys.stdin.buffer.read()
     try:
         made = developed(sent, limits)
-    except _Refused as wrong:
+    except Refused as wrong:
         sys.stdout.buffer.write(json.dumps(wrong.args).encode())
         return 1
     except MemoryError:

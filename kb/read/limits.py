@@ -71,6 +71,18 @@ PDF_WAIT_S: Final = 120  #: for one manual, whatever else the machine does
 SCANNED_PAGES: Final = 80  #: of one manual that are read as pictures; each takes seconds
 
 
+class Refused(Exception):
+    """What was seen and what was expected, each as the key of a sentence and its values (``of``)."""
+
+    def __init__(self, seen: tuple[str, dict[str, int]], expected: tuple[str, dict[str, int]]) -> None:
+        super().__init__(seen, expected)
+
+
+def of(key: str, **values: int) -> tuple[str, dict[str, int]]:
+    """A sentence of ``Refused``."""
+    return key, values
+
+
 def hold_to(memory: int, seconds: int | None = None) -> None:
     """Hold this process to so much memory and time of the processor, to no files and no dumps."""
     with suppress(ImportError):

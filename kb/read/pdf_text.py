@@ -17,7 +17,7 @@ import sys
 from collections.abc import Iterator
 from typing import Any, Final
 
-from kb.read.limits import PdfLimits, hold_to
+from kb.read.limits import PdfLimits, Refused, hold_to, of
 
 MOST_CHARS: Final = 40_000  #: of one page; a page of small print has 10,000
 _TRIED: Final = 3_000  # characters that tell whether a page is garbled
@@ -30,17 +30,6 @@ _CELLS_WITHOUT_BLANK: Final = 0.25
 _HYPHENS: Final = {0x02, 0xAD, 0xFFFE}  # how the library writes a hyphen that parts a word
 
 
-class Refused(Exception):
-    """What was seen and what was expected, each as the key of a sentence and its values."""
-
-    def __init__(self, seen: tuple[str, dict[str, int]], expected: tuple[str, dict[str, int]]) -> None:
-        super().__init__(seen, expected)
-
-
-def _of(key: str, **values: int) -> tuple[str, dict[str, int]]:
-    return key, values
-
-
 def lines(sent: bytes, limits: PdfLimits) -> Iterator[dict[str, Any]]:
     """Yield the number of pages, and then each page. Raises Refused."""
     import pypdfium2
@@ -49,11 +38,11 @@ def lines(sent: bytes, limits: PdfLimits) -> Iterator[dict[str, Any]]:
         document = pypdfium2.PdfDocument(sent)
     except pypdfium2.PdfiumError as problem:
         if "password" in str(problem).lower() or "security" in str(problem).lower():
-            raise Refused(_of("seen/encrypted-pdf"), _of("expected/pdf-without-password")) from problem
-        raise Refused(_of("seen/damaged-pdf"), _of("expected/manual")) from problem
+            raise Refused(of("seen/encrypted-pdf"), of("expected/pdf-without-password")) from problem
+        raise Refused(of("seen/damaged-pdf"), of("expected/manual")) from problem
     count = len(document)
     if not 0 < count <= limits.pages:
-        raise Refused(_of("seen/pages", count=count), _of("expected/manual-of-pages", most=limits.pages))
+        raise Refused(of("seen/pages", count=count), of("expected/manual-of-pages", most=limits.pages))
     yield {"pages": count}
     for number in limits.pictures or range(1, count + 1):
         try:

@@ -247,7 +247,9 @@ def told(connection: Connection, known: SetView) -> dict[str, Any]:
         "dac_why": sentence(connection.dac, say),
         "steps": [sentence(step, say) for step in chosen.steps] if chosen else [],
         "cautions": [sentence(one, say) for one in chosen.cautions] if chosen else [],
-        "noted": [(jack_name(panel, index, say), note.signed) for index, note in noted(panel, connection)],
+        "noted": [
+            f"{jack_name(panel, index, say)}: {note.signed}" for index, note in noted(panel, connection)
+        ],
         "ask": [sentence(one, say) for one in connection.ask],
         "others": [" → ".join(links(path, known)) for path in connection.others],
         "mutes": any(one.code == "mutes-speakers" for one in connection.ruled_out),
@@ -295,7 +297,6 @@ def other_driver() -> AnyResponse:
 
 def sheet() -> AnyResponse:
     """The sheet for the client and the file, to print or to keep; it needs nothing else."""
-    from kb.base import clock
     from kb.settings import Units
     from kb.sheet.page import CONTACT, Sheet, render
     from kb.sheet.paper import Paper
@@ -303,17 +304,10 @@ def sheet() -> AnyResponse:
     known = known_set()
     asked, book = Asked(request.args), site().book
     its_inputs = tuple(asked.inputs) or book.settings.inputs
-    connection = book.connect(
-        known.panel.taken(asked.taken),
-        known.source,
-        inputs=its_inputs,
-        speakers_needed=asked.speakers_needed,
-        length_m=asked.length_m,
-    )
     made = Sheet(
         source=known.source,
         panel=known.panel,
-        connection=connection,
+        connection=_connected(asked, known),
         inputs=its_inputs,
         made=clock.today(),
         visits=known.visits,
@@ -382,7 +376,6 @@ _LANGUAGES: Final = (("en", "English"), ("es", "Español"))
 
 def tag() -> AnyResponse:
     """The tag for the driver; its code has the set's address too, if the book is served under a name."""
-    from kb.base import clock
     from kb.domain.language import language as language_of
     from kb.settings import Units
     from kb.sheet.tag import make_tag, tag_page
