@@ -97,6 +97,14 @@ def write_mine(path: Path, content: bytes) -> None:
         file.write(content)
 
 
+def keep_mine(path: Path, content: bytes) -> None:
+    """As ``write_mine``. Raises BookTrouble, which says that nothing was changed."""
+    try:
+        write_mine(path, content)
+    except OSError as problem:
+        raise BookTrouble(Said("error/place-why", place=path, why=unchanged(why_of(problem)))) from problem
+
+
 @contextmanager
 def changing_files(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     """Keep all other threads and programs from changing the small files of ``folder`` until the block ends.

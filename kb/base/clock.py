@@ -26,5 +26,15 @@ def today() -> date:
 
 
 def now() -> datetime:
-    """This moment in UTC, to the second: for names of backups and entries of the history."""
+    """This moment in UTC, to the second."""
     return datetime.now(UTC).replace(microsecond=0)
+
+
+def moment() -> str:
+    """This moment in UTC as the book keeps it, such as 2026-03-04T05:06:07Z."""
+    return now().strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def file_stamp() -> str:
+    """This moment in UTC for the name of a file, such as 20260304T050607Z."""
+    return now().strftime("%Y%m%dT%H%M%SZ")

@@ -27,6 +27,8 @@ Nothing is looked up when an error is raised: lookups raise many that nobody get
 from __future__ import annotations
 
 import errno
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import cast
 
@@ -276,6 +278,15 @@ def why_of(problem: Exception) -> Wording:
     if kind in ("sqlite3", "builtins") and is_key(f"error/system/{name}"):  # TLS has numbers of its own
         return Said(f"error/system/{name}")
     return first_line(getattr(problem, "strerror", None) or problem)
+
+
+@contextmanager
+def trouble_at(place: object) -> Iterator[None]:
+    """Raise what the system refuses in the block as BookTrouble that names ``place``."""
+    try:
+        yield
+    except OSError as problem:
+        raise BookTrouble(Said("error/place-why", place=place, why=why_of(problem))) from problem
 
 
 def first_line(problem: object) -> str:

@@ -17,6 +17,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import IO, Final, NamedTuple
 from urllib.parse import quote
@@ -141,6 +142,13 @@ def _in_use(path: Path) -> bool:
         if path.name.endswith(ending) and path.with_name(path.name.removesuffix(ending)).exists():
             return True
     return False
+
+
+def free_name(folder: Path, start: str, ending: str) -> Path:
+    """A name in ``folder`` that no file has, with none that SQLite keeps beside it: perhaps with a number."""
+    names = (folder / f"{start}{f'-{number}' if number > 1 else ''}{ending}" for number in count(1))
+    beside = ("", *SQLITE_ENDINGS)
+    return next(one for one in names if not any(one.with_name(one.name + end).exists() for end in beside))
 
 
 def make_empty(path: Path) -> None:

@@ -20,9 +20,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from uuid import UUID
 
-from kb.base import private_file as privately
-from kb.base.atomic import sync_names
-from kb.base.errors import BadInput, BookTrouble, NotFound, why_of
+from kb.base.atomic import keep_mine, sync_names
+from kb.base.errors import BadInput, BookTrouble, NotFound, trouble_at
+from kb.base.files import private_folder
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.read.picture import cleaned
@@ -76,7 +76,7 @@ class Photos:
         name = hashlib.sha256(picture).hexdigest()
         self._sweep()
         # Written again even if it exists: from now on it is as new as its visit.
-        privately.write(self._folder / _LOOSE / f"{name}.jpg", picture)
+        keep_mine(self._folder / _LOOSE / f"{name}.jpg", picture)
         return name
 
     def attach(self, visit: str, names: list[str]) -> list[str]:
@@ -89,29 +89,24 @@ class Photos:
             loose = self._folder / _LOOSE / f"{name}.jpg"
             if not target.exists() and len(self.of(visit)) >= MOST:
                 continue
-            try:
-                if not target.exists():
-                    privately.folder(target.parent)
-                    os.replace(loose, target)
-                    sync_names(target.parent)
-            except FileNotFoundError:
-                if not target.exists() and not self._copied(name, target):
-                    continue  # else another server, or a visit with the same photo, has just taken it
-            except OSError as problem:
-                why = why_of(problem)
-                raise BookTrouble(Said("error/place-why", place=target, why=why)) from problem
+            with trouble_at(target):
+                try:
+                    if not target.exists():
+                        private_folder(target.parent)
+                        os.replace(loose, target)
+                        sync_names(target.parent)
+                except FileNotFoundError:
+                    if not target.exists() and not self._copied(name, target):
+                        continue  # else another server, or a visit with the same photo, has just taken it
             own.append(name)
         return own
 
     def _copied(self, name: str, target: Path) -> bool:
         """Copy the photo from another visit that has it: two may have sent the very same one."""
-        try:
-            for other in self._folder.glob(f"*/{name}.jpg"):
-                with suppress(FileNotFoundError):
-                    privately.write(target, other.read_bytes())
-                    return True
-        except OSError as problem:
-            raise BookTrouble(Said("error/place-why", place=target, why=why_of(problem))) from problem
+        for other in self._folder.glob(f"*/{name}.jpg"):
+            with suppress(FileNotFoundError):
+                keep_mine(target, other.read_bytes())
+                return True
         return False
 
     def of_versions(self, visit: Visit, earlier: Callable[[str], Visit]) -> list[tuple[str, str]]:
@@ -149,7 +144,7 @@ class Photos:
         file = self._of(visit) / f"{name}.jpg"
         if spots and _HASH.match(name) and file.exists():
             content = json.dumps([asdict(one) for one in spots[:MOST_SPOTS]], ensure_ascii=False)
-            privately.write(file.with_suffix(".json"), content.encode())
+            keep_mine(file.with_suffix(".json"), content.encode())
 
     def spots(self, visit: str, name: str) -> list[Spot]:
         """Where jacks are on a photo, as far as somebody pointed at them."""

@@ -38,9 +38,7 @@ class Output(click.types.StringParamType):
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem[str]]:
-        from kb.cli.completion import files
-
-        return files(incomplete)
+        return click.Path().shell_complete(ctx, param, incomplete)
 
 
 class Quantity(click.types.FloatParamType):

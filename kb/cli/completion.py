@@ -104,7 +104,7 @@ class _Name(click.types.StringParamType):
             name for name in self._names(session.folder / BOOK, ctx, incomplete) if _harmless(name, shell)
         ]
         if not found and self._or_file:
-            return files(incomplete)
+            return click.Path().shell_complete(ctx, param, incomplete)
         return [CompletionItem(name) for name in found]
 
 
@@ -114,15 +114,6 @@ def _harmless(name: str, shell: str) -> bool:
     if "!" in name:  # between double quotes, bash finds no way to write it
         return False
     return shell in _QUOTING or _PLAIN.fullmatch(name) is not None
-
-
-class _File(click.types.StringParamType):
-    """The type of an option or argument that names a file, at completion."""
-
-    def shell_complete(
-        self, ctx: click.Context, param: click.Parameter, incomplete: str
-    ) -> list[CompletionItem[str]]:
-        return files(incomplete)
 
 
 class _Listed(click.types.StringParamType):
@@ -144,20 +135,6 @@ class _Listed(click.types.StringParamType):
         return [CompletionItem(f"{before}{comma}{name}") for name in fits if _harmless(name, shell)]
 
 
-class _Folder(click.types.StringParamType):
-    """The type of an option or argument that names a folder, at completion."""
-
-    def shell_complete(
-        self, ctx: click.Context, param: click.Parameter, incomplete: str
-    ) -> list[CompletionItem[str]]:
-        return [CompletionItem(incomplete, type="dir")]
-
-
-def files(incomplete: str) -> list[CompletionItem[str]]:
-    """Let the shell complete the name of a file."""
-    return [CompletionItem(incomplete, type="file")]
-
-
 def prepare(command: click.Command) -> None:
     """Give the parameters of a command what completes them, by their names and by what stands for them."""
     for param in command.params:
@@ -169,11 +146,11 @@ def prepare(command: click.Command) -> None:
         elif name in _NAMES:
             param.type = _Name(_NAMES[name], or_file=bool(stands_for & _FILES))
         elif stands_for & _FILES:
-            param.type = _File()
+            param.type = click.Path()
         elif (listed := max(param.opts, key=len)) in _LISTS and "=" not in (param.metavar or ""):
             param.type = _Listed(_LISTS[listed], several=bool(stands_for & {"LIST", "SIGNAL"}))
         elif "DIR" in stands_for:
-            param.type = _Folder()
+            param.type = click.Path(file_okay=False)
 
 
 def _makes(book: Path, ctx: click.Context, begun: str) -> list[str]:

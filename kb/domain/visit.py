@@ -23,6 +23,7 @@ from kb.domain.jack import Jack
 from kb.domain.kinds import (
     Attachment,
     CalendarDay,
+    DeclaredField,
     Flag,
     Identifier,
     Inputs,
@@ -36,6 +37,8 @@ from kb.domain.kinds import (
     ValueKind,
     Whole,
     declared,
+    fields_of,
+    part_of,
     read_object,
     take_fields,
     write_object,
@@ -238,6 +241,17 @@ class Visit:
     def rank(self) -> tuple[int, Day, str]:
         """Who is believed when visits disagree: basis first, then date; the id breaks ties for good."""
         return self.basis.weight, self.date, self.id
+
+
+def plain_fields() -> tuple[DeclaredField, ...]:
+    """The fields of a visit itself that people fill in: no parts, no ids, no data that goes with it."""
+    return tuple(
+        one
+        for one in fields_of(Visit)
+        if part_of(one) is None
+        and not isinstance(one.kind, Attachment)
+        and one.key not in ("jacks", "id", "supersedes")
+    )
 
 
 # -- reading ---------------------------------------------------------------------------------------

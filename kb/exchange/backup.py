@@ -19,9 +19,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from kb.base import clock
-from kb.base.atomic import sync_names
+from kb.base.atomic import put_new, sync_names
 from kb.base.errors import BadInput, BookTrouble, NotFound, Stated, first_line, why_of
-from kb.base.files import private_folder, refuse_special, uri_of
+from kb.base.files import SQLITE_ENDINGS, free_name, private_folder, refuse_special, uri_of
 from kb.base.messages import Said, Wording
 from kb.exchange import home_files as beside
 from kb.exchange.home_files import Brought
@@ -34,7 +34,6 @@ from kb.store.upgrade import bring_up_to_date
 
 KEEP: Final = 14  #: default number of backups kept
 _NAME: Final = re.compile(r"book-\d{8}T\d{6}Z(-[0-9a-f]{8})?(-\d+)?\.sqlite\Z")
-_LOGS: Final = ("-wal", "-shm", "-journal")  #: endings of SQLite's files next to a database
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +97,10 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
     refuse_special(book)
     with translated(str(folder)):
         private_folder(folder)
-    path = _free_name(folder, book)
+    here = standing(book)
+    # The end of the book's id, so that two books never share a name.
+    start = f"book-{clock.file_stamp()}" + (f"-{here.book[-8:]}" if here else "")
+    path = free_name(folder, start, ".sqlite")
     copy_book(book, path)
     try:
         copy = examined(path)
@@ -112,24 +114,13 @@ def back_up(book: Path, folder: Path, keep: int = KEEP) -> Backup:
     removed: tuple[Path, ...] = ()
     photos = manuals = 0
     try:
-        photos = beside.keep_photos(book.parent, folder)
-        manuals = beside.keep_manuals(book.parent, folder)
+        photos = beside.PHOTOS.keep(book.parent, folder)
+        manuals = beside.MANUALS.keep(book.parent, folder)
         if not problems:  # an older copy may be the better one
             removed = _pruned(folder, keep, copy)
     except BookTrouble as trouble:
         problems.append(trouble.said)
     return Backup(copy, removed, photos, manuals, tuple(problems))
-
-
-def _free_name(folder: Path, book: Path) -> Path:
-    """Return an unused name: the time, and the end of the book's id, so that two books never share one."""
-    here = standing(book)
-    start = f"book-{clock.now().strftime('%Y%m%dT%H%M%SZ')}" + (f"-{here.book[-8:]}" if here else "")
-    path, number = folder / f"{start}.sqlite", 1
-    while path.exists():
-        number += 1
-        path = folder / f"{start}-{number}.sqlite"
-    return path
 
 
 def backups(folder: Path) -> list[Kept]:
@@ -138,13 +129,7 @@ def backups(folder: Path) -> list[Kept]:
         return []
     with translated(str(folder)):
         paths = [one for one in folder.iterdir() if _NAME.match(one.name) and one.is_file()]
-    found = []
-    for path in paths:
-        stands = None
-        with suppress(BookTrouble):
-            stands = standing(path)
-        found.append(Kept(path, stands))
-    found.sort(key=lambda one: one.path.name, reverse=True)
+    found = sorted((Kept(path, _stands(path)) for path in paths), key=lambda one: one.path.name, reverse=True)
     return sorted(
         found, key=lambda one: (one.standing.book, -one.standing.revision) if one.standing else ("~", 0)
     )
@@ -158,9 +143,7 @@ def newest(folder: Path, book: Path) -> tuple[Path, tuple[Path, ...]]:
     """
     found = backups(folder)
     unreadable = tuple(one.path for one in found if one.standing is None)
-    here = None
-    with suppress(BookTrouble):
-        here = standing(book) if book.exists() else None
+    here = _stands(book)
     of_books = [(one.path, one.standing) for one in found if one.standing]
     own = [one for one in of_books if here and one[1].book == here.book]
     if here:
@@ -312,7 +295,7 @@ def restore(backup: Path, book: Path, *, replace: bool) -> Restored:
         visits = _visits(draft)  # once the book is in place, nothing may fail that says it is not
         kept, logs = _put_in_place(draft, real)
     finally:
-        for ending in ("", *_LOGS):
+        for ending in ("", *SQLITE_ENDINGS):
             with suppress(OSError):
                 draft.with_name(draft.name + ending).unlink(missing_ok=True)
     brought = beside.bring_back(backup, book.parent, visits)
@@ -408,7 +391,7 @@ def _same_pages(draft: Path, book: Path) -> None:
 
 def _put_in_place(draft: Path, book: Path) -> tuple[Path | None, tuple[Path, ...]]:
     """Make the checked copy the book; return the place of the old book, and remains of a lost one."""
-    kept = _free(book.with_name(f"{book.name}.before-restore-{clock.now().strftime('%Y%m%dT%H%M%SZ')}"))
+    kept = free_name(book.parent, f"{book.name}.before-restore-{clock.file_stamp()}", ".bak")
     if not book.exists():
         with translated(str(book)):
             return None, _replace(draft, book, kept)
@@ -419,14 +402,6 @@ def _put_in_place(draft: Path, book: Path) -> tuple[Path | None, tuple[Path, ...
         with translated(str(book)):
             _replace(draft, book, kept)
     return kept, ()
-
-
-def _free(path: Path) -> Path:
-    number, free = 1, path.with_name(f"{path.name}.bak")
-    while any(free.with_name(free.name + ending).exists() for ending in ("", *_LOGS)):
-        number += 1
-        free = path.with_name(f"{path.name}-{number}.bak")
-    return free
 
 
 def _sound(book: Path) -> bool:
@@ -528,7 +503,7 @@ def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
             except OSError:  # a disk without links
                 book.rename(kept)
                 undo.append((kept, book))
-        for ending in _LOGS:
+        for ending in SQLITE_ENDINGS:
             part, aside = book.with_name(book.name + ending), kept.with_name(kept.name + ending)
             if part.exists():
                 part.rename(aside)
@@ -536,7 +511,10 @@ def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
         if there:
             draft.replace(book)
         else:
-            _place(draft, book)
+            try:
+                put_new(draft, book)
+            except FileExistsError:
+                raise BookTrouble(Said("error/book-made-meanwhile", place=book)) from None
     except BaseException:
         for now, before in reversed(undo):
             now.rename(before)
@@ -545,15 +523,3 @@ def _replace(draft: Path, book: Path, kept: Path) -> tuple[Path, ...]:
         raise
     sync_names(book.parent)
     return tuple(aside for aside, _ in undo if aside != kept)
-
-
-def _place(draft: Path, book: Path) -> None:
-    """Give the draft the name of the book, unless another program has made a book there in the meantime."""
-    try:
-        os.link(draft, book)
-    except FileExistsError:
-        raise BookTrouble(Said("error/book-made-meanwhile", place=book)) from None
-    except OSError:  # a disk without links
-        draft.rename(book)
-    else:
-        draft.unlink()

@@ -13,15 +13,29 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from kb.base.errors import BadInput, NotFound, shown
 from kb.base.messages import Said, one_of
 from kb.base.text import words_of_list
+from kb.domain.jack import Jack
+from kb.domain.kinds import DeclaredField, Flag, ListOf, Name, Number, Whole, fields_of
 from kb.domain.language import Language
 from kb.domain.shortform import jack as short_jack
-from kb.domain.visit import SUPERSEDES, Source, Visit, finding_to, set_key, visit_from, visit_to
+from kb.domain.visit import (
+    SUPERSEDES,
+    Driver,
+    Finding,
+    Source,
+    Visit,
+    finding_to,
+    plain_fields,
+    set_key,
+    visit_from,
+    visit_to,
+)
 from kb.store import Snapshot, Store
 from kb.store.facts import (
     AliasFact,
@@ -36,12 +50,11 @@ from kb.store.facts import (
 )
 
 LEAST: Final = 4  #: characters of an id that name a visit
-_SOURCE: Final = ("make", "model", "kind", "display", "year", "size_in")
-_VISIT: Final = ("date", "by", "basis", "job", "note", "driver", "inputs")
-_JACK: Final = (
-    *("form", "marking", "colour", "direction", "signal", "level", "format", "speakers", "taken", "outcome"),
-    *("items", "input", "setting", "note"),
-)
+#: The fields that can be corrected, by the names that are typed.
+_SOURCE: Final = {one.key: one for one in fields_of(Source)}
+_DRIVER: Final = {one.column: one for one in fields_of(Driver)}
+_VISIT: Final = {one.key: one for one in plain_fields()}
+_JACK: Final = {one.key: one for of in (Jack, Finding) for one in fields_of(of)}
 _PLACE: Final = re.compile(r"(\d{1,3})\.([a-z_]+)\Z")
 
 
@@ -116,33 +129,30 @@ def _put(data: dict[str, Any], name: str, value: str) -> None:
             raise BadInput(Said("place/jack", number=number), field, one_of(_JACK))
         if not 1 <= number <= len(data["jacks"]):
             raise BadInput(Said("place/jack", number=number), field, _jacks(data))
-        data["jacks"][number - 1][field] = _value(field, said)
+        data["jacks"][number - 1][field] = _value(_JACK[field], said)
     elif name in _SOURCE:
-        data["source"][name] = _value(name, said)
-    elif name in ("driver", "inputs"):
-        data.setdefault("driver", {})["name" if name == "driver" else name] = _value(name, said)
+        data["source"][name] = _value(_SOURCE[name], said)
+    elif name in _DRIVER:
+        data.setdefault("driver", {})[_DRIVER[name].key] = _value(_DRIVER[name], said)
     elif name in _VISIT:
-        data[name] = said
+        data[name] = _value(_VISIT[name], said)
     else:
-        raise BadInput(
-            "correct", name, Said("expected/field-or-jack-field", fields=", ".join((*_SOURCE, *_VISIT)))
-        )
+        known = ", ".join((*_SOURCE, *_VISIT, *_DRIVER))
+        raise BadInput("correct", name, Said("expected/field-or-jack-field", fields=known))
 
 
-def _value(name: str, said: str | None) -> Any:
-    if said is None:
-        return None
-    if name in ("items", "inputs"):
-        return words_of_list(said, names=name == "items")
-    if name == "taken":
-        return {"yes": True, "no": False}.get(said.lower(), said)
-    if name == "year" and said.isdecimal() and len(said) < 10:
-        return int(said)
-    if name == "size_in":
-        try:
-            return float(said)
-        except ValueError:
-            return said
+def _value(one: DeclaredField, said: str | None) -> Any:
+    """What was typed as a visit file has it; what is wrong in it the reader of these files names."""
+    match one.kind:
+        case ListOf() if said:
+            return words_of_list(said, names=isinstance(one.kind.kind, Name))
+        case Flag() if said:
+            return {"yes": True, "no": False}.get(said.lower(), said)
+        case Whole() if said and said.isdecimal() and len(said) < 10:
+            return int(said)
+        case Number() if said:
+            with suppress(ValueError):
+                return float(said)
     return said
 
 

@@ -16,6 +16,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Final
 
@@ -164,21 +165,14 @@ def _lineage(store: Store) -> Iterator[Said]:
         for fact in visits(book, 0, private=False):
             for earlier in fact.visit.supersedes:
                 later[fact.id].add(earlier)
-    state: dict[str, int] = {}
-    for start in later:
-        open_ = [(start, iter(sorted(later[start])))] if start not in state else []
-        state.setdefault(start, 1)
-        while open_:
-            visit, rest = open_[-1]
-            following = next(rest, None)
-            if following is None:
-                state[visit] = 2
-                open_.pop()
-            elif state.get(following) == 1:
-                yield Said("book/fault/lineage", one=following, other=visit)
-            elif following not in state:
-                state[following] = 1
-                open_.append((following, iter(sorted(later.get(following, ())))))
+    while True:
+        try:
+            TopologicalSorter(later).prepare()
+            return
+        except CycleError as circle:  # of several circles it finds one
+            earlier, visit, *_ = circle.args[1]  # each comes before the next
+            yield Said("book/fault/lineage", one=earlier, other=visit)
+            later[visit].remove(earlier)
 
 
 def _counts(store: Store) -> Iterator[Said]:

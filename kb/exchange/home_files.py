@@ -20,18 +20,14 @@ from typing import Final
 
 from kb import settings
 from kb.base.atomic import sync_names, whole, write_mine
-from kb.base.errors import BookTrouble, JackfieldError, why_of
+from kb.base.errors import BookTrouble, JackfieldError, trouble_at, why_of
 from kb.base.files import open_plain, private_folder
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.exchange import share_state as peers
 
 ENDING: Final = ".home.json"  #: of the file next to a copy
-PHOTOS: Final = "photos"
 _MOST: Final = 128 * 1024 * 1024
-_VISIT: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\Z")
-_MANUAL: Final = re.compile(r"[0-9a-f]{64}\Z")
-_PHOTO: Final = re.compile(r"[0-9a-f]{64}\.(?:jpg|json)\Z")  # the picture, and where jacks are on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,34 +53,64 @@ def beside(copy: Path) -> Path:
 def keep(home: Path, copy: Path) -> None:
     """Write settings and sharing of ``home`` next to a copy of its book. Raises BookTrouble."""
     kept: dict[str, str] = {}
-    try:
+    with trouble_at(beside(copy)):
         for name in (settings.FILE, settings.SHARE):
             with suppress(FileNotFoundError), open_plain(home / name, name) as file:
                 kept[name] = file.read(_MOST).decode("utf-8", "surrogateescape")
-        said = json.dumps({"jackfield": "home", "files": kept}).encode()
-        write_mine(beside(copy), said)
-    except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=beside(copy), why=why_of(trouble))) from trouble
+        write_mine(beside(copy), json.dumps({"jackfield": "home", "files": kept}).encode())
 
 
-def keep_photos(home: Path, folder: Path) -> int:
-    """Add photos that are not in the backups yet; return how many. Raises BookTrouble."""
-    return _carry_photos(_photos(home), folder / PHOTOS)
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Files of a kind next to a book, and next to its backups: one folder for each visit or manual.
+
+    ``groups`` are the names of these folders, ``names`` those of the files in them. What people count are
+    the files with the ending ``counted``.
+    """
+
+    folder: str
+    groups: re.Pattern[str]
+    names: re.Pattern[str]
+    counted: str
+
+    def files(self, home: Path) -> Iterator[Path]:
+        """Yield these files in ``home``, and no others. Raises BookTrouble."""
+        with trouble_at(home / self.folder):
+            try:
+                found = (home / self.folder).iterdir()
+                groups = sorted(one for one in found if self.groups.fullmatch(one.name))
+            except (FileNotFoundError, NotADirectoryError):
+                return
+        for group in groups:
+            with suppress(OSError):
+                yield from sorted(
+                    one
+                    for one in group.iterdir()
+                    if self.names.fullmatch(one.name) and one.is_file() and not one.is_symlink()
+                )
+
+    def carry(self, files: Iterable[Path], home: Path) -> int:
+        """Add files that are not in ``home`` yet; return how many people count. Raises BookTrouble."""
+        folder = home / self.folder
+        carried = [one.suffix for one in files if _carry(one, folder / one.parent.name / one.name)]
+        return carried.count(self.counted)
+
+    def keep(self, home: Path, folder: Path) -> int:
+        """Add all files of ``home`` that are not in ``folder`` yet; as ``carry``."""
+        return self.carry(self.files(home), folder)
 
 
-def _carry_photos(files: Iterable[Path], folder: Path) -> int:
-    carried = [file.suffix for file in files if _carry(file, folder / file.parent.name / file.name)]
-    return carried.count(".jpg")
-
-
-def keep_manuals(home: Path, folder: Path) -> int:
-    """Add manuals that are not in the backups yet; return how many. Raises BookTrouble."""
-    return _carry_manuals(_manuals(home), folder / settings.MANUALS)
-
-
-def _carry_manuals(files: Iterable[Path], folder: Path) -> int:
-    carried = [file.name for file in files if _carry(file, folder / file.parent.name / file.name)]
-    return carried.count(_PDF)
+_HASH: Final = "[0-9a-f]{64}"
+_VISIT: Final = re.compile("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+#: The pictures, and where jacks are on them.
+PHOTOS: Final = Beside(settings.PHOTOS, _VISIT, re.compile(rf"{_HASH}\.(?:jpg|json)"), ".jpg")
+#: The files themselves, their texts, and the pages from which findings of visits came.
+MANUALS: Final = Beside(
+    settings.MANUALS,
+    re.compile(_HASH),
+    re.compile(rf"manual\.pdf|text\.json|{_VISIT.pattern}\.json"),
+    ".pdf",
+)
 
 
 def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
@@ -110,10 +136,11 @@ def bring_back(copy: Path, home: Path, visits: set[str]) -> Brought:
     except (JackfieldError, OSError) as trouble:
         problems.append(Said("error/place-why", place=beside(copy), why=why_of(trouble)))
     try:
-        mine = [photo for photo in _photos(copy.parent) if photo.parent.name in visits]
-        photos = _carry_photos(mine, home / PHOTOS)
-        shelf = [file for file in _manuals(copy.parent) if file.stem in visits or not _VISIT.match(file.stem)]
-        manuals = _carry_manuals(shelf, home / settings.MANUALS)
+        mine = [photo for photo in PHOTOS.files(copy.parent) if photo.parent.name in visits]
+        photos = PHOTOS.carry(mine, home)
+        every = MANUALS.files(copy.parent)
+        shelf = [file for file in every if file.stem in visits or not _VISIT.fullmatch(file.stem)]
+        manuals = MANUALS.carry(shelf, home)
     except BookTrouble as trouble:
         problems.append(trouble.said)
     return Brought(tuple(files), trusted, not_trusted, photos, manuals, tuple(problems))
@@ -145,61 +172,22 @@ def _trusted(kept: dict[str, bytes]) -> dict[str, str]:
         return dict(peers.load(Path(name)).trusted)
 
 
-def _photos(folder: Path) -> Iterator[Path]:
-    """Yield the photos of visits in ``folder`` with the places of their jacks, and no other files."""
-    try:
-        visits = sorted(one for one in (folder / PHOTOS).iterdir() if _VISIT.match(one.name))
-    except (FileNotFoundError, NotADirectoryError):
-        return
-    except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=folder / PHOTOS, why=why_of(trouble))) from trouble
-    for visit in visits:
-        with suppress(OSError):
-            yield from sorted(
-                one
-                for one in visit.iterdir()
-                if _PHOTO.match(one.name) and one.is_file() and not one.is_symlink()
-            )
-
-
-_PDF: Final = "manual.pdf"
-
-
-def _manuals(folder: Path) -> Iterator[Path]:
-    """Yield the files of the manuals in ``folder``, and no other files."""
-    try:
-        kept = sorted(one for one in (folder / settings.MANUALS).iterdir() if _MANUAL.match(one.name))
-    except (FileNotFoundError, NotADirectoryError):
-        return
-    except OSError as trouble:
-        raise BookTrouble(
-            Said("error/place-why", place=folder / settings.MANUALS, why=why_of(trouble))
-        ) from trouble
-    for manual in kept:
-        with suppress(OSError):
-            for one in sorted(manual.iterdir()):
-                ours = one.name in (_PDF, "text.json") or (one.suffix == ".json" and _VISIT.match(one.stem))
-                if ours and one.is_file() and not one.is_symlink():
-                    yield one
-
-
 def _carry(photo: Path, target: Path) -> bool:
     """Link a photo or manual in a second place, without a second copy on one disk. They never change."""
     if target.exists():
         return False
-    try:
-        private_folder(target.parent)
+    with trouble_at(target):
         try:
-            os.link(photo, target)
-        except FileExistsError:
+            private_folder(target.parent)
+            try:
+                os.link(photo, target)
+            except FileExistsError:
+                return False
+            except OSError:  # another disk, or one without links
+                with photo.open("rb") as source, whole(target) as file:
+                    shutil.copyfileobj(source, file)
+            else:
+                sync_names(target.parent)
+        except FileNotFoundError:  # it went with its visit meanwhile
             return False
-        except OSError:  # another disk, or one without links
-            with photo.open("rb") as source, whole(target) as file:
-                shutil.copyfileobj(source, file)
-        else:
-            sync_names(target.parent)
-    except FileNotFoundError:  # it went with its visit meanwhile
-        return False
-    except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=target, why=why_of(trouble))) from trouble
     return True

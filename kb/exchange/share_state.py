@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from kb.base import text
 from kb.base.atomic import changing_files, write_mine
-from kb.base.errors import BadInput, BookTrouble, why_of
+from kb.base.errors import BadInput, BookTrouble, trouble_at, why_of
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
@@ -164,7 +164,8 @@ def changing(home: Path) -> Iterator[Peers]:
         before = _bytes(mine)
         yield mine
         if (after := _bytes(mine)) != before:
-            write_private(home / FILE, after)
+            with trouble_at(home / FILE):
+                write_mine(home / FILE, after)
 
 
 def _bytes(peers: Peers) -> bytes:
@@ -189,11 +190,3 @@ def _bytes(peers: Peers) -> bytes:
         "signed_only": peers.signed_only,
     }
     return json.dumps(data, indent=1).encode()
-
-
-def write_private(path: Path, content: bytes) -> None:
-    """Write a file that only this user reads, complete or not at all; raises BookTrouble."""
-    try:
-        write_mine(path, content)
-    except OSError as trouble:
-        raise BookTrouble(Said("error/place-why", place=path, why=why_of(trouble))) from trouble

@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kb.base import text
-from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, MissingExtra
+from kb.base.atomic import changing_files, write_mine
+from kb.base.errors import BadInput, BookTrouble, MissingExtra, trouble_at
 from kb.base.files import open_plain
 from kb.base.messages import Said, Wording
 from kb.base.parsing import json_of
 from kb.base.validation import Fields
-from kb.exchange.share_state import read_key, write_private
+from kb.exchange.share_state import read_key
 from kb.settings import KEY as FILE
 
 if TYPE_CHECKING:
@@ -46,7 +46,8 @@ def own_key(home: Path, *, make: bool) -> Ed25519PrivateKey | None:
         with changing_files(home):  # of two programs that make it at once, one does
             if not path.exists():
                 fresh = Ed25519PrivateKey.generate()
-                write_private(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+                with trouble_at(path):
+                    write_mine(path, fresh.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
                 return fresh
     try:
         with open_plain(path, str(path)) as file:

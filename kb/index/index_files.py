@@ -303,21 +303,17 @@ def new_generation(folder: Path) -> Path:
 
 def put_in_force(folder: Path, generation: Path) -> None:
     """Use ``generation`` from now on, and drop the others."""
-    import secrets
     import shutil
 
-    draft = folder / f".{CURRENT}-{secrets.token_hex(4)}"
-    with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
-        file.write(generation.name + "\n")
-        file.flush()
-        os.fsync(file.fileno())
+    from kb.base.atomic import write_mine
+
     _make_way(folder / CURRENT)
-    os.replace(draft, folder / CURRENT)
+    write_mine(folder / CURRENT, f"{generation.name}\n".encode())
     for other in folder.iterdir():
         if _NAME.match(other.name) and other.name != generation.name:
             # If the system locks open files, the next rebuild removes the rest.
             shutil.rmtree(other, ignore_errors=True)
-        elif other.name.startswith(f".{CURRENT}-"):
+        elif other.name.startswith(f".{CURRENT}"):  # an unfinished one
             other.unlink(missing_ok=True)
 
 

@@ -117,7 +117,7 @@ def came_in(connection: sa.Connection, revision: int, origin: Origin) -> bool:
 def note(connection: sa.Connection, revision: int, origin: Origin) -> None:
     """Record that facts came in with this writing."""
     row = {"id": origin.id, "origin": origin.kind, "book": origin.book, "name": origin.name}
-    at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+    at = clock.moment()
     connection.execute(
         schema.bundle.insert(), {**row, "revision": revision, "signed_by": origin.signed_by, "came_at": at}
     )

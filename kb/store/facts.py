@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from kb.domain.visit import Visit
 from kb.store import counted, schema
 from kb.store.failures import translated
-from kb.store.rows import CHUNK, chunks, load
+from kb.store.rows import chunks, load
 from kb.store.snapshot import Snapshot, reentered
 from kb.store.withdrawn import IN_FORCE, counts, taken_back, withdrawn
 
@@ -147,19 +147,11 @@ def rows(book: Snapshot, since: int = 0, of: Iterable[tuple[type[Any], sa.Table]
     for kind, table in of:
         columns = [table.c[name] for name in kind.__slots__]
         asked = sa.select(*columns).where(_since(table, since)).order_by(table.c.revision, table.c.id)
-        with translated(book._place):
-            result = book._connection.execution_options(yield_per=CHUNK).execute(asked)
-        with result:
-            while True:
-                with translated(book._place):
-                    some = result.fetchmany(CHUNK)
-                if not some:
-                    break
-                for row in some:
-                    values = row._asdict()
-                    if "stands" in values:
-                        values["stands"] = bool(values["stands"])
-                    yield kind(**values)
+        for row in book._rows(asked):
+            values = row._asdict()
+            if "stands" in values:
+                values["stands"] = bool(values["stands"])
+            yield kind(**values)
 
 
 def starting_with(book: Snapshot, start: str, most: int = 10) -> list[tuple[type[Fact], str]]:

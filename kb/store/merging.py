@@ -37,7 +37,7 @@ from kb.store.facts import (
     unsealed,
     visits,
 )
-from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, load
+from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, insert, load
 from kb.store.same_row import Numbers, is_number
 from kb.store.snapshot import Snapshot
 from kb.store.withdrawn import withdrawn
@@ -111,7 +111,7 @@ def add_facts(
     The ids of known facts are added to ``again``.
     """
     merged = Merged()
-    at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+    at = clock.moment()
     replaced: list[str] = []
     withdrawn_: list[str] = []
     for some in chunks(facts):
@@ -210,9 +210,7 @@ def _add_visits(
             add_private_rows(rows, visit, seen=seen, at=fact.recorded or at)
             own.add(visit.id)
             merged.completed += 1
-    for table in ORDER:
-        if rows[table]:
-            connection.execute(table.insert(), rows[table])
+    insert(connection, rows)
     for fact in moved:
         _renumber(connection, fact, revision, at, merged)
 
@@ -251,9 +249,7 @@ def _renumber(connection: sa.Connection, fact: VisitFact, revision: int, at: str
         add_rows(rows, visit, revision=revision, seen=seen, at=when, nonce=nonce)
         merged.visits += 1
         merged.findings += len(visit.findings)
-    for table in ORDER:
-        if rows[table]:
-            connection.execute(table.insert(), rows[table])
+    insert(connection, rows)
 
 
 def _add_rows(

@@ -37,6 +37,7 @@ from kb.base.errors import (
 from kb.base.files import (
     SQLITE_ENDINGS,
     Way,
+    free_name,
     make_empty,
     moved,
     private_folder,
@@ -184,12 +185,8 @@ class FilePlace:
         transaction.commit()
 
     def keep(self, stamp: str) -> Path:
-        moment = clock.now().strftime("%Y%m%dT%H%M%SZ")
-        name, number = f"{self.path.name}.before-{stamp}-{moment}", 1
-        kept = self.path.with_name(f"{name}.bak")
-        while kept.exists():  # an upgrade that was interrupted a moment ago left its copy
-            number += 1
-            kept = self.path.with_name(f"{name}-{number}.bak")
+        name = f"{self.path.name}.before-{stamp}-{clock.file_stamp()}"
+        kept = free_name(self.path.parent, name, ".bak")  # an upgrade interrupted a moment ago left its copy
         copy_book(self.path, kept)
         return kept
 

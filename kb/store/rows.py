@@ -50,6 +50,13 @@ def chunks(every: Iterable[T], most: int = CHUNK) -> Iterator[list[T]]:
         yield some
 
 
+def insert(connection: sa.Connection, rows: Rows) -> None:
+    """Write the rows, parents before children."""
+    for table in ORDER:
+        if rows[table]:
+            connection.execute(table.insert(), rows[table])
+
+
 def fingerprint(visit: Visit) -> str:
     """Return the SHA-256, in hex, of the visit's content with private words, without its id."""
     said = visit_to(replace(visit, id=""))

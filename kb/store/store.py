@@ -29,7 +29,7 @@ from kb.store.content_id import is_sealed, sealed, sealed_id, without_private
 from kb.store.failures import translated
 from kb.store.places import WRITES, Place, place_of
 from kb.store.revision import Standing
-from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, load
+from kb.store.rows import ORDER, Rows, add_private_rows, add_rows, chunks, fingerprint, insert, load
 from kb.store.same_row import Numbers
 from kb.store.snapshot import Snapshot, reentered
 from kb.store.upgrade import bring_up_to_date, refuse_other_format
@@ -153,7 +153,7 @@ class Store:
         completed: list[str] = []
         superseding: list[str] = []
         coming = chunks(visits)
-        at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+        at = clock.moment()
         if (first := next(coming, None)) is None:
             return Recorded((), (), self.revision())
         with self._writing("record it again: a visit that is there already adds nothing") as writing:
@@ -172,9 +172,7 @@ class Store:
                     add_rows(rows, visit, revision=writing.revision, seen=seen, at=at, nonce=nonce)
                     recorded.append(RecordedVisit(visit.id, visit.source.make, visit.source.model))
                     superseding += [visit.id] if visit.supersedes else []
-                for table in ORDER:
-                    if rows[table]:
-                        writing.connection.execute(table.insert(), rows[table])
+                insert(writing.connection, rows)
             _refuse_circles(writing.connection, superseding)
             bundles.keep(writing.connection, writing.revision, completed)
             gone = _not_in_force(writing.connection, already)
@@ -271,7 +269,7 @@ class Store:
 
         with self._writing() as writing:
             book = Snapshot(writing.connection, self.place)
-            at = clock.now().strftime("%Y-%m-%dT%H:%M:%SZ")
+            at = clock.moment()
             rows: list[dict[str, Any]] = []
             for (kind, about), body in work(book).items():
                 now = book.states(kind, about).get(about)

@@ -27,10 +27,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from kb.base import private_file as privately
-from kb.base.atomic import changing_files
-from kb.base.errors import BadInput, BookTrouble, why_of
-from kb.base.messages import Said
+from kb.base.atomic import changing_files, keep_mine
+from kb.base.errors import BadInput, BookTrouble, trouble_at
 from kb.base.parsing import json_of
 
 FILE: Final = "phones.json"  #: next to the book
@@ -132,19 +130,17 @@ class Phones:
 
     def _read(self) -> dict[str, list[float]]:
         """What the file says now; a damaged file pairs nobody. Raises BookTrouble if it cannot be read."""
-        try:
-            found = self._file.stat()
-            stamp = (found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
-            before, phones = self._seen
-            if stamp != before:
-                phones = _phones(self._file.read_bytes()[:_MOST_BYTES])
-                self._seen = (stamp, phones)
-            return phones
-        except FileNotFoundError:
-            return {}
-        except OSError as problem:
-            why = why_of(problem)
-            raise BookTrouble(Said("error/place-why", place=self._file, why=why)) from problem
+        with trouble_at(self._file):
+            try:
+                found = self._file.stat()
+                stamp = (found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
+                before, phones = self._seen
+                if stamp != before:
+                    phones = _phones(self._file.read_bytes()[:_MOST_BYTES])
+                    self._seen = (stamp, phones)
+                return phones
+            except FileNotFoundError:
+                return {}
 
     @contextmanager
     def _changing(self) -> Iterator[dict[str, list[float]]]:
@@ -155,7 +151,7 @@ class Phones:
             phones = {key: [*phone] for key, phone in before.items() if _alive(phone, now)}
             yield phones
             if phones != before:
-                privately.write(self._file, json.dumps(phones).encode())
+                keep_mine(self._file, json.dumps(phones).encode())
 
 
 def _phones(content: bytes) -> dict[str, list[float]]:

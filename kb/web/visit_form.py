@@ -23,7 +23,6 @@ from kb.base.errors import BadInput, inside
 from kb.base.messages import Said, Wording, is_key
 from kb.domain.jack import Jack
 from kb.domain.kinds import (
-    Attachment,
     DeclaredField,
     Flag,
     Line,
@@ -34,10 +33,9 @@ from kb.domain.kinds import (
     OneOf,
     Whole,
     fields_of,
-    part_of,
 )
 from kb.domain.language import ENGLISH, Language
-from kb.domain.visit import JACKS, Driver, Finding, Source, Visit, finding_from, visit_to
+from kb.domain.visit import JACKS, Driver, Finding, Source, Visit, finding_from, plain_fields, visit_to
 from kb.domain.words import Direction, Outcome, Signal, Speakers
 
 #: Fields of the source, as they are named in the form.
@@ -46,15 +44,8 @@ _SOURCE: Final = {one.key: one for one in fields_of(Source)}
 _DRIVER: Final = {"driver" if one.key == "name" else f"driver_{one.key}": one for one in fields_of(Driver)}
 CARRIED: Final = tuple(_DRIVER)
 _OWN: Final = (*_SOURCE, *CARRIED)
-#: Fields of the whole visit that are neither a part of it nor come from the visit that is corrected.
-_WHOLE: Final = {
-    one.key: one
-    for one in fields_of(Visit)
-    if part_of(one) is None
-    and not isinstance(one.kind, Attachment)
-    and one.key not in ("jacks", "id", "supersedes")
-}
 #: Fields of the whole visit.
+_WHOLE: Final = {one.key: one for one in plain_fields()}
 VISIT: Final = (*_OWN, *_WHOLE)
 _JACK: Final = {one.key: one for of in (Jack, Finding) for one in fields_of(of)}
 #: Fields of one jack.
