@@ -40,7 +40,7 @@ class Command(click.Command):
             formatter.write_text(_sentence(said, _key(ctx)) + (examples and f"\n\n\b\n{examples}"))
 
     def collect_usage_pieces(self, ctx: click.Context) -> list[str]:
-        return [_stand_ins(_language(ctx), piece) for piece in super().collect_usage_pieces(ctx)]
+        return [stand_ins(_language(ctx), piece) for piece in super().collect_usage_pieces(ctx)]
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         self._say_options(ctx)
@@ -48,7 +48,7 @@ class Command(click.Command):
         options = (one for one in self.get_params(ctx) if isinstance(one, click.Option))
         rows = filter(None, (one.get_help_record(ctx) for one in options))
         with formatter.section(said("click/options")):
-            formatter.write_dl([(_stand_ins(said, names), about) for names, about in rows])
+            formatter.write_dl([(stand_ins(said, names), about) for names, about in rows])
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         said, end = _language(ctx), f"{_key(ctx)}/end"
@@ -195,10 +195,17 @@ def _sentence(said: Language, key: str) -> str:
     if not said.has(key):
         return ""
     named = {name for _, name, _, _ in Formatter().parse(template(key, said.code)) if name}
-    return _stand_ins(said, said(key, **{name: _value(name) for name in named}))
+    return stand_ins(said, said(key, **{name: _value(name) for name in named}))
 
 
-def _stand_ins(said: Language, shown: str) -> str:
+def say_argument(wrong: click.ClickException) -> None:
+    """Let a mistake name its argument as the help does: click names it in English, or by all its choices."""
+    if isinstance(wrong, click.BadParameter) and isinstance(wrong.param, click.Argument) and wrong.ctx:
+        name = stand_ins(_language(wrong.ctx), wrong.param.metavar or (wrong.param.name or "").upper())
+        wrong.param_hint = wrong.param_hint or f"'{name}'"
+
+
+def stand_ins(said: Language, shown: str) -> str:
     """Put words in capitals that stand for what is typed, such as MAKE, into the language."""
     words = dict(re.findall(r"([A-Z]+)=(\w+)", said("cli/help/metavars")))
     return re.sub("[A-Z]{3,}", lambda found: words.get(found[0], found[0]), shown)

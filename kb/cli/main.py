@@ -163,6 +163,10 @@ def _trace(debug: bool) -> None:
 def _usage(wrong: click.ClickException) -> str:
     ctx = getattr(wrong, "ctx", None)  # a mistake of usage has one
     where = ctx.command_path if ctx else ""
+    if ctx is not None:
+        from kb.cli.command import say_argument
+
+        say_argument(wrong)
     hint = f"\n{_words(Said('error/try-help', command=where))}" if where else ""
     return f"{wrong.format_message()}{hint}"
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from kb.base.atomic import USUAL, whole
-from kb.base.errors import BadInput, BookTrouble, why_of
+from kb.base.errors import BadInput, BookTrouble, Stated, why_of
 from kb.base.files import SQLITE_ENDINGS
 from kb.base.messages import Said, either
 from kb.settings import BOOK, FILES, FOLDERS
@@ -47,12 +47,10 @@ def refuse_misnamed(name: str, option: str, holds: str) -> None:
     own = [ending for one in holds.split(", ") for ending in _ENDINGS.get(one, ())]
     every = _OTHERS.union(*_ENDINGS.values())
     if path.suffix in every and path.suffix not in own:
-        expected = (
-            Said("expected/name-ending-in", endings=either(own)) if own else Said("expected/another-ending")
-        )
+        expected = Said("do/end-name-in", endings=either(own)) if own else Said("do/choose-another-ending")
         raise BadInput(
             Said("place/option-of", option=option, what=name),
-            Said("seen/file-that-would-hold", holds=holds),
+            Stated("error/would-hold", holds=holds),
             expected,
         )
 

@@ -113,6 +113,9 @@ def test_what_stands_for_what_is_typed_is_in_spanish_as_well(jackfield: Run) -> 
         assert shown in out
     english = r"\b(OPTIONS|COMMAND|ARGS|MAKE|MODEL|YEAR|FILE|TEXT|DATE|NAME|VALUE|WORD|LIST)\b"
     assert [words for words in COMMANDS if re.search(english, jackfield(*words.split(), "--help").out)] == []
+    assert jackfield("evidence").err.startswith("jackfield: Falta el argumento 'MARCA'.")
+    assert "Valor no válido para 'SEÑAL': 'foo'" in jackfield("tone", "foo").err
+    assert "MARCA MODELO, o --panel" in jackfield("path").err
 
 
 @pytest.mark.parametrize(

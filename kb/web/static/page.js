@@ -219,6 +219,9 @@ function withinLimit(form, limit = LIMIT, begin = () => {}) {
     try { form.requestSubmit(pressed); } finally { passed = false; }
   });
   addEventListener("pagehide", over);
+  navigator.serviceWorker?.addEventListener("message", (event) => {
+    if (event.data === "no-answer" && form.dataset.sending) failed();
+  });
 }
 
 // -- search as one types --------------------------------------------------------------------------------------

@@ -89,8 +89,22 @@ async function file(request) {
   }
 }
 
+// The link broke after the page had asked for it: an answer without content leaves the page with what was typed there.
+async function sent(request, from) {
+  try {
+    return await fetch(request);
+  } catch {
+    (await self.clients.get(from))?.postMessage("no-answer");
+    return new Response(null, { status: 204 });
+  }
+}
+
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
+  if (event.request.method === "POST" && event.request.mode === "navigate" && url.origin === self.location.origin) {
+    event.respondWith(sent(event.request, event.clientId));
+    return;
+  }
   if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
   if (url.pathname.startsWith("/static/")) {
     event.respondWith(file(event.request));
