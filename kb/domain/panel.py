@@ -125,6 +125,7 @@ def _one_socket(signals: Iterable[Signal]) -> frozenset[Signal]:
 def source_of(visits: Iterable[Visit]) -> Source:
     """The source as most visits call it; among equals the strongest visit is believed, then the newest.
 
+    A name in small letters alone is what people type in haste, so it counts only if nobody wrote another.
     Of two names from equal visits of the same day, the last by code point is shown: "Norwell", not "NORWELL".
 
     Raises ValueError if there is no visit at all.
@@ -137,7 +138,7 @@ def source_of(visits: Iterable[Visit]) -> Source:
     names: dict[tuple[str, str], list[tuple[int, date]]] = {}
     for visit in known:
         names.setdefault((visit.source.make, visit.source.model), []).append(visit.rank[:2])
-    make, model = max(names, key=lambda name: (len(names[name]), max(names[name]), name))
+    make, model = max(names, key=lambda name: (_written(name), len(names[name]), max(names[name]), name))
 
     def most(values: list[Any]) -> Any:
         counts = Counter(value for value in values if value is not None)
@@ -152,6 +153,11 @@ def source_of(visits: Iterable[Visit]) -> Source:
         year=most([source.year for source in sources]),
         size_in=most([source.size_in for source in sources]),
     )
+
+
+def _written(name: tuple[str, str]) -> int:
+    """How many of make and model are written with capitals, or have no letters."""
+    return sum(part != part.lower() or part == part.upper() for part in name)
 
 
 def panel_of(visit: Visit) -> Panel:

@@ -315,12 +315,18 @@ def test_where_as_many_call_it_otherwise_the_strongest_visit_is_believed() -> No
 
 
 def test_of_two_names_from_equal_visits_the_newest_is_shown_and_on_one_day_always_the_same() -> None:
-    old, new = called("NV40-210", on="2024-05-01"), called("nv40 210", on="2024-05-02")
-    assert source_of([old, new]).model == "nv40 210"
+    old, new = called("NV40-210", on="2024-05-01"), called("NV40/210", on="2024-05-02")
+    assert source_of([old, new]).model == "NV40/210"
     today = replace(new, source=old.source)
     for ids in permutations(("1", "2")):
         same_day = [replace(one, id=own) for one, own in zip((new, today), ids, strict=True)]
-        assert source_of(same_day).model == "nv40 210"
+        assert source_of(same_day).model == "NV40/210"
+
+
+def test_a_name_typed_in_haste_does_not_rename_the_set_however_often_it_is_typed() -> None:
+    first, *hasty = called("NV40-210"), *(called("nv40210", on=f"2026-03-0{day}") for day in (1, 2, 3))
+    assert source_of([first, *hasty]).model == "NV40-210"
+    assert source_of(hasty).model == "nv40210"  # nobody wrote another
 
 
 def test_without_a_visit_there_is_no_source() -> None:

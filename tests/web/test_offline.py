@@ -282,7 +282,8 @@ def test_a_link_that_breaks_after_it_was_asked_for_leaves_what_was_typed_on_the_
     assert page.input_value("#client") == "Mrs Alder"
     page.context.unroute("**/today")
     page.get_by_role("button", name="Add").tap()
-    page.wait_for_function("!document.querySelector('#client').value")
+    page.wait_for_url("**/today*")
+    until(page, "!one('#client').value")
     assert [job.client for job in book.jobs.every()] == ["Mrs Alder"]
 
 

@@ -9,6 +9,7 @@ const KEPT = ["/", "/set", "/record", "/today", "/bring", "/waiting", "/phone", 
 const MOST = 200;
 const PATIENCE = 5000; // ms of a bad link, if the page is kept
 const LIMIT = 20000; // ms of any request, if it is not
+const LONGEST = 600000; // ms of what is sent; the page stops waiting before
 const LAPSE = 30 * 86400000; // ms that a kept page is shown without a link: as long as a pairing lasts unused
 
 self.addEventListener("install", (event) => {
@@ -92,7 +93,7 @@ async function file(request) {
 // The link broke after the page had asked for it: an answer without content leaves the page with what was typed there.
 async function sent(request, from) {
   try {
-    return await fetch(request);
+    return await Promise.race([fetch(request), late(LONGEST)]);
   } catch {
     (await self.clients.get(from))?.postMessage("no-answer");
     return new Response(null, { status: 204 });
