@@ -138,8 +138,8 @@ class Choice:
     metres: float
     copper_kg: float
     fit: Fit
-    usual: bool = True
-    least: bool = False
+    usual: bool
+    least: bool
 
 
 def choices(

@@ -134,9 +134,9 @@ class Loop:
         Raises BadInput where the wire crosses itself: that is a figure of eight, whose halves work
         against each other, and in a room a slip in the corners typed.
         """
-        corners = tuple((x, y, z) for x, y in spots)
-        loop = cls(corners, turns)
-        sides = list(_pairs(corners))  # as they were typed, which may be clockwise
+        typed = tuple(spots)
+        loop = cls(tuple((x, y, z) for x, y in typed), turns)
+        sides = list(_pairs(typed))  # a loop turns corners round that were typed clockwise
         for first in range(len(sides)):
             for second in range(first + 2, len(sides)):
                 if first == 0 and second == len(sides) - 1:
@@ -304,17 +304,17 @@ def _to_side(spot: Spot, side: tuple[Spot, Spot]) -> float:
     return math.hypot(spot[0] - x0 - share * dx, spot[1] - y0 - share * dy)
 
 
-def _cross(first: tuple[Corner, Corner], second: tuple[Corner, Corner]) -> bool:
+def _cross(first: tuple[Spot, Spot], second: tuple[Spot, Spot]) -> bool:
     """Return whether two wires that are not neighbours touch or cross, seen from above."""
 
-    def turn(a: Corner, b: Corner, c: Corner) -> float:
+    def turn(a: Spot, b: Spot, c: Spot) -> float:
         return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
     (a, b), (c, d) = first, second
     if turn(a, b, c) * turn(a, b, d) < 0 and turn(c, d, a) * turn(c, d, b) < 0:
         return True
-    ends = ((a[:2], second), (b[:2], second), (c[:2], first), (d[:2], first))
-    return any(_to_side(end, (side[0][:2], side[1][:2])) < SAME_CORNER_M for end, side in ends)
+    ends = ((a, second), (b, second), (c, first), (d, first))
+    return any(_to_side(end, side) < SAME_CORNER_M for end, side in ends)
 
 
 def _margin_corners(spots: Sequence[Spot], margin: float) -> list[Spot]:

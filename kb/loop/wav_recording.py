@@ -208,8 +208,7 @@ def a_weighting(hertz: Samples) -> Samples:
 def bands_db(hertz: Samples, power: Samples) -> dict[float, float]:
     """Return the level of each third octave of a spectrum, by its nominal frequency."""
     step = float(hertz[1] - hertz[0])
-    below = np.concatenate([[0.0], np.cumsum(power)])
-    edges = np.concatenate([hertz - step / 2, [hertz[-1] + step / 2]])
+    below, edges = np.cumsum(power) - power, hertz - step / 2
 
     def inside(middle: float) -> float:
         low, high = np.interp([middle / _HALF_BAND, middle * _HALF_BAND], edges, below)

@@ -156,6 +156,14 @@ def test_a_field_of_half_or_twice_the_size_is_said_to_be_a_factor_of_two() -> No
         assert "factor" not in said(-off)
 
 
+def test_three_places_that_do_not_agree_have_no_common_level_and_two_are_not_asked_to() -> None:
+    def keys(*off: float) -> list[str]:
+        return [one.key for one in diagnose(measured(*off)) if one.key.endswith("computed")]
+
+    assert keys(-10, -5, 1) == []
+    assert keys(-6, -5, 1) == keys(-10, -5) == ["loop/fault/drive-low/computed"]
+
+
 def test_the_current_is_said_that_would_put_the_level_right() -> None:
     # without places nothing can be computed: only the level and the current count
     loop = {"loop": {**SIDES, "current_a": 2.0}}
@@ -308,7 +316,10 @@ def test_why_one_turn_is_not_enough_is_said_of_the_usual_wire_that_comes_nearest
         ask = Ask(room=ROOM, driver=driver)
         seen = load(ROOM, USUAL.wire)
         fits = fit(DriverLimits("any", 9.0, 9.0), seen, 1.0)
-        found = [Choice(USUAL.wire, count, 1.0, seen, 36.0, 1.0, fits) for count in (turns, 1)]
+        found = [
+            Choice(USUAL.wire, count, 1.0, seen, 36.0, 1.0, fits, usual=True, least=False)
+            for count in (turns, 1)
+        ]
         reasons = _one_turn(ask, ROOM, 3.0, sold, found, feed=2.0, detour=1.0)
         return [one.code for one in reasons]
 

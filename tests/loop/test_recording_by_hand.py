@@ -127,6 +127,22 @@ def test_lines_with_less_than_half_of_the_power_make_no_noise_of_the_mains():
     assert noise_of({}).mains().mains_hz is None
 
 
+def test_a_high_multiple_may_be_off_by_a_thousandth_as_the_mains_and_the_clock_of_a_recorder_are():
+    lines = {100: 0.3 / weight(100), 3003: 0.7 / weight(3003)}
+    found = noise_of(lines).mains()
+    assert found.kind is NoiseKind.BUZZ
+    assert [round(line.hertz, -1) for line in found.lines] == [100, 3000]
+
+
+def test_what_rises_by_less_than_ten_decibels_is_no_line():
+    for rise, count in ((9.5, 1), (10.5, 2)):
+        ground = 0.4 / float(np.sum(a_weighting(HERTZ)))
+        more = ground * (10 ** (rise / 10) - 1)
+        near = {1000 + STEP * step: more for step in range(-2, 3)}
+        found = noise_of({100: 0.6 / weight(100), **near}, ground).mains()
+        assert [round(line.hertz) for line in found.lines] == [100, 1000][:count]
+
+
 def test_levels_are_those_of_the_meter_and_the_pitch_is_the_strongest_line():
     found = noise_of({440: 1.0, 1000: 0.5})
     assert (found.highest_db(), found.spread_db(), found.pitch_hz()) == pytest.approx((-20, 10, 440))
