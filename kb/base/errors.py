@@ -78,6 +78,8 @@ class BadInput(JackfieldError):
         if isinstance(self.seen, Stated):
             return _at(place, "; ".join(part for part in (shown(self.seen, code), expected) if part))
         parts = []
+        if self.seen == NOTHING and expected:
+            return _at(place, Said("error/missing-expected", expected=expected).in_language(code))
         if self.seen == NOTHING:
             parts.append(Said("error/missing").in_language(code))
         elif self.seen is not None:

@@ -17,7 +17,7 @@ import click
 
 from kb.base import clock
 from kb.base.errors import BadInput
-from kb.base.messages import Said
+from kb.base.messages import LANGUAGES, Said
 from kb.base.text import visible
 from kb.cli.common import Session, agreed, bare_year, tell_year, text
 from kb.cli.panel_view import inferred_lines, panel_table, source_title
@@ -27,7 +27,7 @@ from kb.domain.language import Language
 from kb.domain.panel import panel_of, reconcile
 from kb.domain.shortform import FORMS, WORDS, fields, marked
 from kb.domain.visit import Visit, finding_from, read_year, visit_from
-from kb.domain.words import Direction, Form, Outcome, Signal, Speakers
+from kb.domain.words import Direction, Form, Level, Outcome, Signal, Speakers, typed_words
 
 
 class _Undo(Exception):
@@ -59,7 +59,15 @@ _WIDEST: Final = 80  # columns that are easy to read
 
 
 def _lists(said: Language) -> str:
-    lists = ((said("cli/record/ask/forms"), FORMS), (said("cli/record/ask/words"), WORDS))
+    lists = [(said("cli/record/ask/forms"), [*FORMS]), (said("cli/record/ask/words"), [*WORDS])]
+    if said.code != LANGUAGES[0]:
+        kinds = (Outcome, Speakers, Direction, Level)
+        shown = [said.word(word) for kind in kinds for word in kind if word.value != "unknown"]
+        first = {
+            word: one for kind in ("taken", "form") for one, word in reversed([*typed_words(kind, said.code)])
+        }
+        typed = reversed(first.values())
+        lists.append((said("cli/record/ask/also"), [", ".join(dict.fromkeys((*typed, *shown)))]))
     indent = max(len(name) for name, _ in lists) + 1
     return "\n".join(
         fill(

@@ -90,14 +90,15 @@ def word_kind(kind: type[Word]) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", "-", kind.__name__).lower()
 
 
-def typed_words(kind: str) -> Iterator[tuple[str, str]]:
-    """What people type for a word of this kind in any language, each with that word.
+def typed_words(kind: str, language: str = "") -> Iterator[tuple[str, str]]:
+    """What people type for a word of this kind in a language, or in any, each with that word.
 
     >>> dict(typed_words("taken"))["ocupada"]
     'taken'
     """
     for word, by_language in _typed().get(kind, {}).items():
-        yield from ((one, word) for typed in by_language.values() for one in typed)
+        some = [by_language.get(language, [])] if language else by_language.values()
+        yield from ((one, word) for typed in some for one in typed)
 
 
 @cache

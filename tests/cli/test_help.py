@@ -115,7 +115,10 @@ def test_what_stands_for_what_is_typed_is_in_spanish_as_well(jackfield: Run) -> 
     assert [words for words in COMMANDS if re.search(english, jackfield(*words.split(), "--help").out)] == []
     assert jackfield("evidence").err.startswith("jackfield: Falta el argumento 'MARCA'.")
     assert "Valor no válido para 'SEÑAL': 'foo'" in jackfield("tone", "foo").err
-    assert "MARCA MODELO, o --panel" in jackfield("path").err
+    assert "path: falta MARCA MODELO, o --panel" in jackfield("path").err
+    asked = jackfield("record", "--ask", stdin="Norwell\nNV40\n\n?\ncascos:callan\n\n\nn\n")
+    assert "también  óptica, cascos," in asked.err
+    assert "altavoces: callan" in asked.out
 
 
 @pytest.mark.parametrize(
