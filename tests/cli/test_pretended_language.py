@@ -26,6 +26,7 @@ from kb.base.guide import topics
 from kb.base.messages import Said
 from kb.domain import words
 from kb.domain.language import Language
+from kb.domain.words import typed_words
 from tests.cli.conftest import Run
 from tests.cli.test_commands import VisitFile
 from tests.cli.test_help import COMMANDS
@@ -547,6 +548,7 @@ def test_dialogs_have_no_word_of_their_own(
     jackfield("record", "--file", visit_file())
     jackfield(*JOB)
     typed = [word for said in DIALOGS.values() for word in said.split()]
+    typed += [word for kind in ("form", "taken") for one, _ in typed_words(kind) for word in one.split()]
     visit = values_of(json.loads(visit_file().read_text("utf-8")))
     known = known_words(*visit, data_of([" ".join(JOB)]), *typed)
     found = {}
