@@ -100,8 +100,10 @@ def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: 
         raise not_together("job", Said("seen/two-options", option="--called-off", other="--again"))
     status = JobStatus.CALLED_OFF if called_off else JobStatus.OPEN if again else JobStatus.DONE
     now = stock_of(used, "--used")
+    before: dict[str, int] = {}
 
     def finished(job: Job) -> Job:
+        before.update(job.used)
         every = dict(job.used)
         for item, count in now.items():
             every[item] = every.get(item, 0) + count
@@ -110,7 +112,10 @@ def done_command(session: Session, ref: str, used: tuple[str, ...], called_off: 
             said["day"] = clock.today()
         return changed(job, said)
 
-    return _changed(session, session.book.jobs.change(ref, finished))
+    job = session.book.jobs.change(ref, finished)
+    if before and now:
+        session.say(session.language("cli/job/used-more", job=job.reference))
+    return _changed(session, job)
 
 
 def _changed(session: Session, job: Job) -> int:

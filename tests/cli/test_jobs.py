@@ -621,9 +621,10 @@ def test_the_van_counts_an_item_once_however_its_name_is_typed(jackfield: Run) -
     jackfield("job", "add", "--job", "J-7")
     # A cable held the other way round is the same cable.
     used = ("--used", "optical cable 2m", "--used", "3.5 mm to RCA pair cable 2 m")
-    assert jackfield("job", "done", "J-7", *used).code == 0
+    assert jackfield("job", "done", "J-7", *used).err == ""
     left = {"DAC": 3, "RCA pair to 3.5 mm cable 2 m": 1, "optical cable 2 m": 2}
     assert jackfield("stock", "--json").json["have"] == left
+    assert "Added to what was used before" in jackfield("job", "done", "J-7", *used).err  # typed twice
 
 
 TAKES = """
