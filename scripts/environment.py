@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -36,22 +37,43 @@ def ready(extras: str = "") -> Path:
     if not stamp.exists() or stamp.read_text() != state:
         what = f"Jackfield with its {extras} tools" if extras else "Jackfield"
         print(f"Installing {what} into {VENV.name} (a minute or two the first time) ...", flush=True)
-        target = f"{ROOT}[{extras}]" if extras else str(ROOT)
-        install(python, target)
+        install(python, extras)
         stamp.write_text(state)
     return python
 
 
-def install(python: Path, target: str) -> None:
-    """Install ``target`` in the versions of the lock; if that fails, say what can be done."""
+def install(python: Path, extras: str) -> None:
+    """Install Jackfield with ``extras`` in the versions of the lock; if that fails, say what can be done."""
     # Byte code is made when a module is first used: of the largest libraries only a small part ever is.
     pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-compile"]
+    if extras == "test":
+        ahead(pip)
+    target = f"{ROOT}[{extras}]" if extras else str(ROOT)
     done = subprocess.run(
         [*pip, "--constraint", str(LOCK), "--editable", target], stderr=subprocess.PIPE, text=True
     )
     sys.stderr.write(done.stderr)
     if done.returncode:
         leave("The installation did not succeed; pip's message is above.", advice(done.stderr))
+
+
+def ahead(pip: list[str]) -> None:
+    """Install all that the lock names, one pip per core, as pip itself does one thing at a time.
+
+    Whatever fails here, the installation that follows meets it again and tells it.
+    """
+    names = [line for line in LOCK.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    cores = os.cpu_count() or 1
+    with tempfile.TemporaryDirectory() as folder:
+        parts = [Path(folder, f"{number}.txt") for number in range(min(cores, 4))]
+        for number, part in enumerate(parts):
+            part.write_text("\n".join(names[number :: len(parts)]), encoding="utf-8")
+        begun = [
+            subprocess.Popen([*pip, "--no-deps", "--requirement", str(part)], stderr=subprocess.DEVNULL)
+            for part in parts
+        ]
+        for one in begun:
+            one.wait()
 
 
 def advice(said: str) -> str:

@@ -32,8 +32,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
-from math import exp, lgamma, log
+from math import exp, lgamma, log, prod
+from operator import mul
 from typing import Final, NamedTuple
 
 from kb.evidence.numerics import sampled
@@ -76,14 +78,22 @@ class Note(NamedTuple):
     who: tuple[str, str]
 
 
+#: An output, what one visit says of it (it was named, what was tried, the visit is partial), its weight, who.
+_About = tuple[str, bool, str, bool, float, tuple[str, str]]
+
+
 class _Kind(NamedTuple):
     who: tuple[str, str]
     trial: str
     named: bool
 
 
-class Said(NamedTuple):
-    """Hold the chance of what one visit says of an output if it is there, and if it is absent."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Said:
+    """Hold the chance of what one visit says of an output if it is there, and if it is absent.
+
+    Compared by identity, as rows of it are keys.
+    """
 
     there: float
     absent: float
@@ -118,42 +128,39 @@ def occupancy(
     ``rows``: how often each row of visits occurs. ``shares``: possible shares of sets with the output, each
     with its chance.
     """
-    chances: dict[Row, list[tuple[float, float, float]]] = {}
+    rates = [r for r, _ in shares]
     odds = [log(chance) for _, chance in shares]
+    chances: dict[Row, tuple[list[float], list[float], list[list[float]]]] = {}
     for row, times in rows.items():
-        there = absent = 1.0
-        for said in row:
-            there, absent = there * said.there, absent * said.absent
-        some = chances[row] = []
-        for n, (r, _) in enumerate(shares):
-            same, differ = r * there + (1 - r) * absent, 0.0
-            has = r * there / same if same else r
-            if len(row) > 1:
-                differ = alternating
-                for said in row:
-                    differ *= r * said.there + (1 - r) * said.absent
-                same *= 1 - alternating
-            whole = same + differ
-            odds[n] += times * log(max(1e-300, whole))
-            some.append((has, differ / whole if whole else 0.0, r))
+        there, absent = prod([said.there for said in row]), prod([said.absent for said in row])
+        whole = [r * there + (1 - r) * absent for r in rates]
+        has = [r * there / one if one else r for r, one in zip(rates, whole, strict=True)]
+        differs, visits = [], []
+        if len(row) > 1:
+            visits = [[r * said.there + (1 - r) * said.absent for r in rates] for said in row]
+            differ = [alternating * prod(some) for some in zip(*visits, strict=True)]
+            whole = [(1 - alternating) * one + some for one, some in zip(whole, differ, strict=True)]
+            differs = [some / one if one else 0.0 for one, some in zip(whole, differ, strict=True)]
+        odds = [one + times * log(max(1e-300, some)) for one, some in zip(odds, whole, strict=True)]
+        chances[row] = has, differs, visits
     top = max(odds)
     weights = [exp(one - top) for one in odds]
-    post = tuple(one / sum(weights) for one in weights)
+    whole_weight = sum(weights)
+    post = tuple(one / whole_weight for one in weights)
     alternates: dict[Row, float] = {}
     found: dict[Row, tuple[float, ...]] = {}
-    for row, some in chances.items():
-        alternates[row] = sum(p * differs for p, (_, differs, _) in zip(post, some, strict=True))
-        same = sum(p * (1 - differs) * has for p, (has, differs, _) in zip(post, some, strict=True))
+    for row, (has, differs, visits) in chances.items():
+        if not differs:
+            alternates[row], found[row] = 0.0, (sum(map(mul, post, has)),)
+            continue
+        alternates[row] = sum(map(mul, post, differs))
+        same = sum([p * (1 - differ) * one for p, differ, one in zip(post, differs, has, strict=True)])
+        unit = [p * differ * r for p, differ, r in zip(post, differs, rates, strict=True)]
         found[row] = tuple(
-            same
-            + sum(
-                p * differs * r * said.there / (r * said.there + (1 - r) * said.absent)
-                for p, (_, differs, r) in zip(post, some, strict=True)
-                if differs
-            )
-            for said in row
+            same + sum([one * said.there / some for one, some in zip(unit, visit, strict=True) if one])
+            for said, visit in zip(row, visits, strict=True)
         )
-    return Occupancy(post, top + log(sum(weights)), alternates, found)
+    return Occupancy(post, top + log(whole_weight), alternates, found)
 
 
 class Forgetting:
@@ -169,7 +176,7 @@ class Forgetting:
         self.rates: dict[str, float] = dict(rates or {})  #: by basis, and by ``basis|person``
         #: ``mixed``, ``alternating``, ``invented``, and how often visits try outputs
         self.shares: dict[str, float] = dict(shares or {})
-        self._said: dict[tuple[object, ...], Said] = {}  #: under the present rates
+        self._said: dict[_About, Said] = {}  #: under the present rates
         self._wider: dict[tuple[str, str], float] = {}  #: how often families of a group have an output
 
     def rate(self, who: tuple[str, str]) -> float:
@@ -181,14 +188,17 @@ class Forgetting:
     def learn(self, families: Families, first: Rates, *, rates: bool = True) -> None:
         """Learn from all families; ``rates`` False: only how often the wider groups have each output."""
         keys = sorted(families)
-        some = [families[key] for key in (sampled(keys, FAMILIES) if rates else keys)]
+        asked = [
+            (group, output, Counter(tuple(_about(output, note) for note in notes) for notes in sets.values()))
+            for group, sets in (families[key] for key in (sampled(keys, FAMILIES) if rates else keys))
+            for output in _outputs(sets, first(group))
+        ]
         for _ in range(ROUNDS):
             before, counts = [*self.rates.values(), *self._wider.values()], _Counts()
-            for group, sets in some:
-                for output in _outputs(sets, first(group)):
-                    shares = self._before(self._wider.get((group, output)) or first(group).get(output, 0.0))
-                    rows = Counter(self._row(output, notes) for notes in sets.values())
-                    counts.add(group, output, rows, occupancy(rows, shares, self._share("alternating")))
+            for group, output, told in asked:
+                shares = self._before(self._wider.get((group, output)) or first(group).get(output, 0.0))
+                rows = {tuple(map(self._said_of, row)): times for row, times in told.items()}
+                counts.add(group, output, rows, occupancy(rows, shares, self._share("alternating")))
             self._wider = {
                 (group, output): _blend((first(group).get(output, 0.0), WIDER), seen)
                 for (group, output), seen in counts.wider.items()
@@ -323,12 +333,13 @@ class Forgetting:
 
     def said(self, output: str, note: Note) -> Said:
         """Return the chance of what a visit says of an output if it is there, and if it is absent."""
-        trial = THIS if output in note.tried else OTHER if note.tried else NONE
-        weight = round(min(1.0, note.weight), 1)  # of few different weights, many visits are alike
-        about = output, output in note.outputs, trial, note.partial, weight, note.who
-        if about not in self._said:
-            self._said[about] = self._says(*about)
-        return self._said[about]
+        return self._said_of(_about(output, note))
+
+    def _said_of(self, about: _About) -> Said:
+        known = self._said.get(about)
+        if known is None:
+            known = self._said[about] = self._says(*about)
+        return known
 
     def _says(
         self, output: str, named: bool, trial: str, partial: bool, weight: float, who: tuple[str, str]
@@ -414,6 +425,12 @@ def _apart(visits: Mapping[frozenset[str], int]) -> list[str]:
         if min(one, other) > 2 and one * other > APART * both * neither:
             found.update(pair)
     return sorted(found)
+
+
+def _about(output: str, note: Note) -> _About:
+    trial = THIS if output in note.tried else OTHER if note.tried else NONE
+    weight = round(min(1.0, note.weight), 1)  # of few different weights, many visits are alike
+    return output, output in note.outputs, trial, note.partial, weight, note.who
 
 
 def _outputs(sets: Sets, rates: Mapping[str, float]) -> list[str]:

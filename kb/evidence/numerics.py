@@ -157,10 +157,15 @@ def strength_of(
             total += n
         totals[total] += 1
 
+    # ln rising(s p, n) is n ln s and a constant if n is 1 at most, as it is for most findings.
+    single = sum(n * times for (n, _), times in gathered.items() if n <= 1)
+    repeated = [(n, p, times) for (n, p), times in gathered.items() if n > 1]
+
     def score(ln_s: float) -> float:
         s = exp(ln_s)
-        value = sum(times * log_rising(s * p, n) for (n, p), times in gathered.items())
-        value -= sum(times * log_rising(s, total) for total, times in totals.items())
+        value = single * ln_s
+        value += sum([times * log_rising(s * p, n) for n, p, times in repeated])
+        value -= sum([times * log_rising(s, total) for total, times in totals.items()])
         return value - ((ln_s - log(centre)) / spread) ** 2 / 2 if spread else value
 
     return exp(best(score, *RANGE))

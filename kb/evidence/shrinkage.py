@@ -29,8 +29,10 @@ like the strengths; whole panels seen often enough outweigh it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from itertools import combinations, pairwise
 from math import exp, log1p
+from types import MappingProxyType
 from typing import Any, Final
 
 from kb.evidence.numerics import SPREAD, best, expected_tables, log_rising, sampled, strength_of
@@ -90,7 +92,7 @@ class Tree:
         self.seen: dict[str, dict[str, Counts]] = {level: {} for level in self.levels}
         self._own: dict[str, Counts] = {}
         self._over: dict[str, dict[str, str]] = {level: {} for level in self.levels}
-        self._parted: dict[tuple[str, str], tuple[Counts, float]] = {}
+        self._parted: dict[tuple[str, str], tuple[Counts, float, Counts, float]] = {}
         self._known_parts: tuple[str, ...] = ()
 
     # -- counting ------------------------------------------------------------------------------
@@ -169,25 +171,21 @@ class Tree:
         """Return how often members of a group have each part."""
         known = self._parted.get((level, key))
         if known is None:
-            known = self._parted[level, key] = self._part_counts(self.seen[level].get(key, {}))
-        counts, total = known
-        prior, _ = self._part_counts(self.prior(level, key))
-        worth = self.worth if prior else 0.0
+            prior, _ = self._part_counts(self.prior(level, key))
+            counts, total = self._part_counts(self.seen[level].get(key, {}))
+            known = self._parted[level, key] = counts, total, prior, self.worth if prior else 0.0
+        counts, total, prior, worth = known
         strength = self.strengths[rate_name(level)]
-        gone, lost = self._part_counts(away) if away else ({}, 0.0)
-        whole = max(0.0, total - lost) + worth + strength
-        return {
-            part: min(
-                1 - 1e-6,
-                (
-                    max(0.0, counts.get(part, 0.0) - gone.get(part, 0.0))
-                    + worth * prior.get(part, 0.0)
-                    + strength * wider.get(part, RARE)
-                )
-                / whole,
-            )
-            for part in self._known_parts
-        }
+        if away:
+            gone, lost = self._part_counts(away)
+            counts = {part: max(0.0, n - gone.get(part, 0.0)) for part, n in counts.items()}
+            total = max(0.0, total - lost)
+        whole = total + worth + strength
+        rates = {}
+        for part in self._known_parts:
+            n = counts.get(part, 0.0) + worth * prior.get(part, 0.0) + strength * wider.get(part, RARE)
+            rates[part] = min(1 - 1e-6, n / whole)
+        return rates
 
     def _part_counts(self, counts: Mapping[str, float]) -> tuple[Counts, float]:
         assert self._parts is not None
@@ -299,7 +297,7 @@ def share_name(level: str) -> str:
 
 
 def none_of(rates: Mapping[str, float]) -> float:
-    return exp(sum(log1p(-rate) for rate in rates.values()))
+    return exp(sum([log1p(-rate) for rate in rates.values()]))
 
 
 ROUNDS: Final = 4  #: passes up and down; counts passed up settle to three digits on the books tried
@@ -364,8 +362,8 @@ def _learn(tree: Tree, arrived: Groups, tables: Groups) -> None:
             counts = arrived[level][key]
             # A single finding does not show how alike the findings of a group are.
             if sum(counts.values()) > 1:
-                away = tables[level][key] if place else {}
-                counted.append([(n, chances.wider(level, key, k, away)) for k, n in counts.items() if n > 0])
+                wider = chances.wider_without(level, key, tables[level][key])
+                counted.append([(n, wider(symbol)) for symbol, n in counts.items() if n > 0])
         if counted:
             tree.strengths[level] = strength_of(counted, centre=tree._centres[level])
 
@@ -382,15 +380,13 @@ def _learn_parts(
     """Return the share of members drawn part by part in groups ``above``, and the strength of rates."""
     drawn: list[tuple[float, float, float]] = []
     for key in groups:
-        away = tables[level][key]
-        for symbol, n in arrived[level][key].items():
-            if n > 0:
-                drawn.append((n, *chances.two_ways(above, tree._over[level][key], symbol, away)))
+        two_ways = chances.two_ways(above, tree._over[level][key], tables[level][key])
+        drawn += [(n, *two_ways(symbol)) for symbol, n in arrived[level][key].items() if n > 0]
     strength = tree.strengths[level]
 
     def score(logit: float) -> float:
         w = 1 / (1 + exp(-logit))
-        chance = (log_rising(strength * max(1e-12, (1 - w) * j + w * i), n) for n, j, i in drawn)
+        chance = [log_rising(strength * max(1e-12, (1 - w) * j + w * i), n) for n, j, i in drawn]
         return sum(chance) - (logit / SPREAD) ** 2 / 2
 
     tree.strengths[share_name(above)] = 1 / (1 + exp(-best(score, -5.0, 5.0)))
@@ -416,45 +412,52 @@ class Chances:
     def __init__(self, tree: Tree) -> None:
         self._tree = tree
         self._known: dict[tuple[str, str, str], float] = {}
+        self._both: dict[tuple[str, str], Callable[[str], tuple[float, float]]] = {}
         self._rate: dict[tuple[str, str], tuple[dict[str, float], float]] = {}
         self._left: dict[tuple[str, str], tuple[float, float]] = {}
         self._prior: dict[tuple[str, str], tuple[Mapping[str, float], str]] = {}
 
-    def wider(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """Return the chance in the group around this one, without its counts from ``away``."""
+    def wider(self, level: str, key: str, symbol: str) -> float:
+        """Return the chance in the group around this one."""
         above = self._above(level, key)
-        return self.first(level, key, symbol) if above is None else self.member(*above, symbol, away)
+        return self.first(level, key, symbol) if above is None else self.member(*above, symbol)
+
+    def wider_without(self, level: str, key: str, away: Mapping[str, float]) -> Callable[[str], float]:
+        """Return a function like ``wider`` for many symbols, without the counts from ``away``."""
+        above = self._above(level, key)
+        return partial(self.first, level, key) if above is None else self.without(*above, away)
+
+    def member(self, level: str, key: str, symbol: str) -> float:
+        """Return the chance of ``symbol`` for a new member of a group."""
+        left, w = self._left_in(level, key)
+        return self._found(level, key, symbol) + (1 - w) * left * self.first(level, key, symbol)
 
     def without(self, level: str, key: str, away: Mapping[str, float]) -> Callable[[str], float]:
         """Return a function like ``member`` for many symbols, without the counts from ``away``."""
-        tree, above = self._tree, self._above(level, key)
-        whole, strength = self._whole(level, key, away)
         left, w = self._left_in(level, key, away)
-        counts = tree.seen[level].get(key, {})
-        rates = tree._rates(level, key, self.rates_over(level, key), away) if tree._parts else {}
-        blank = none_of(rates)
+        ways = self._ways(level, key, away)
 
         def member(symbol: str) -> float:
-            n = max(0.0, counts.get(symbol, 0.0) - away.get(symbol, 0.0))
-            found = (n + strength * (self._found(*above, symbol) if above else 0.0)) / whole
-            parted = tree._by_parts(symbol, rates, blank) if w else 0.0
-            return (1 - w) * (found + left * self.first(level, key, symbol)) + w * parted
+            whole, parted = ways(symbol)
+            return (1 - w) * (whole + left * self.first(level, key, symbol)) + w * parted
 
         return member
 
-    def member(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
-        """Return the chance of ``symbol`` for a new member of a group."""
-        left, w = self._left_in(level, key, away)
-        return self._found(level, key, symbol, away) + (1 - w) * left * self.first(level, key, symbol)
-
     def two_ways(
-        self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None
-    ) -> tuple[float, float]:
-        """Return the chance of ``symbol`` in a group, with whole members and with members part by part."""
+        self, level: str, key: str, away: Mapping[str, float]
+    ) -> Callable[[str], tuple[float, float]]:
+        """Return a function that gives the chance of a symbol with whole members, and with members part by
+        part, in a group without the counts from ``away``.
+        """
         left, _ = self._left_in(level, key, away)
-        found, parted = self._ways(level, key, symbol, away)
-        whole = found + left * self.first(level, key, symbol)
-        return whole, left * whole + (1 - left) * parted
+        ways = self._ways(level, key, away)
+
+        def both(symbol: str) -> tuple[float, float]:
+            found, parted = ways(symbol)
+            whole = found + left * self.first(level, key, symbol)
+            return whole, left * whole + (1 - left) * parted
+
+        return both
 
     def first(self, level: str, key: str, symbol: str) -> float:
         """Return the prior chance in a group: its own, or that of the next wider one that has one."""
@@ -475,35 +478,42 @@ class Chances:
             self._rate[level, key] = rates, none_of(rates)
         return self._rate[level, key]
 
-    def _found(self, level: str, key: str, symbol: str, away: Mapping[str, float] | None = None) -> float:
+    def _found(self, level: str, key: str, symbol: str) -> float:
         """Return the part of the chance of ``symbol`` that comes from findings."""
-        known = None if away else self._known.get((level, key, symbol))
-        if known is not None:
-            return known
-        _, w = self._left_in(level, key, away)
-        whole, parted = self._ways(level, key, symbol, away)
-        value = (1 - w) * whole + w * parted
-        if not away:
-            self._known[level, key, symbol] = value
-        return value
+        known = self._known.get((level, key, symbol))
+        if known is None:
+            _, w = self._left_in(level, key)
+            if (level, key) not in self._both:
+                self._both[level, key] = self._ways(level, key, {})
+            whole, parted = self._both[level, key](symbol)
+            known = self._known[level, key, symbol] = (1 - w) * whole + w * parted
+        return known
 
-    def _ways(
-        self, level: str, key: str, symbol: str, away: Mapping[str, float] | None
-    ) -> tuple[float, float]:
+    def _ways(self, level: str, key: str, away: Mapping[str, float]) -> Callable[[str], tuple[float, float]]:
+        """Return a function that gives what findings say of a symbol, as a whole and part by part."""
         tree, above = self._tree, self._above(level, key)
-        n = tree.seen[level].get(key, {}).get(symbol, 0.0)
-        if away:
-            n = max(0.0, n - away.get(symbol, 0.0))
+        counts = tree.seen[level].get(key, {})
         total, strength = self._whole(level, key, away)
-        whole = (n + strength * (self._found(*above, symbol) if above else 0.0)) / total
-        if tree._parts is None or level == tree.levels[-1]:
-            return whole, 0.0
-        if away:
-            rates = tree._rates(level, key, self.rates_over(level, key), away)
-            return whole, tree._by_parts(symbol, rates, none_of(rates))
-        return whole, tree._by_parts(symbol, *self.rates_of(level, key))
+        rates: Mapping[str, float] = {}
+        blank = 0.0
+        by_parts = tree._parts is not None and level != tree.levels[-1]
+        if by_parts:
+            if away:
+                rates = tree._rates(level, key, self.rates_over(level, key), away)
+                blank = none_of(rates)
+            else:
+                rates, blank = self.rates_of(level, key)
 
-    def _whole(self, level: str, key: str, away: Mapping[str, float] | None) -> tuple[float, float]:
+        def ways(symbol: str) -> tuple[float, float]:
+            n = counts.get(symbol, 0.0)
+            if away:
+                n = max(0.0, n - away.get(symbol, 0.0))
+            whole = (n + strength * (self._found(*above, symbol) if above else 0.0)) / total
+            return whole, tree._by_parts(symbol, rates, blank) if by_parts else 0.0
+
+        return ways
+
+    def _whole(self, level: str, key: str, away: Mapping[str, float]) -> tuple[float, float]:
         tree = self._tree
         total = sum(tree.seen[level].get(key, {}).values())
         if away:
@@ -511,7 +521,9 @@ class Chances:
         strength = tree.strengths[level]
         return total + strength + (tree.worth if tree.prior(level, key) else 0.0), strength
 
-    def _left_in(self, level: str, key: str, away: Mapping[str, float] | None) -> tuple[float, float]:
+    def _left_in(
+        self, level: str, key: str, away: Mapping[str, float] = MappingProxyType({})
+    ) -> tuple[float, float]:
         """Return the share of whole members that rests on no finding, and the share drawn part by part."""
         known = None if away else self._left.get((level, key))
         if known is not None:
@@ -519,7 +531,7 @@ class Chances:
         tree, above = self._tree, self._above(level, key)
         outer = 1.0
         if above is not None:
-            left, w = self._left_in(*above, None)
+            left, w = self._left_in(*above)
             outer = left * (1 - w)
         whole, strength = self._whole(level, key, away)
         left = ((tree.worth if tree.prior(level, key) else 0.0) + strength * outer) / whole

@@ -315,10 +315,8 @@ def _family(
                 options.append((int(lost / cell), prices[g][count]))
                 if not options[-1][0]:
                     break
-        best = [
-            min((best[left - lost] + price for lost, price in options if lost <= left), default=inf)
-            for left in range(GRID + 1)
-        ]
+        after = [[inf] * lost + [one + price for one in best[: GRID + 1 - lost]] for lost, price in options]
+        best = [*map(min, zip(*after, strict=True))] if after else [inf] * (GRID + 1)
     return best[GRID] if best[GRID] < inf else 0.0
 
 
