@@ -19,7 +19,7 @@ watch()
 compile_once()
 LONG = os.environ.get("JACKFIELD_LONG") == "1"
 
-EXAMPLES = int(os.environ.get("JACKFIELD_EXAMPLES", "50"))  #: fewer where a recipe runs these tests in a copy
+EXAMPLES = int(os.environ.get("JACKFIELD_EXAMPLES", "25"))  #: fewer where a recipe runs these tests in a copy
 settings.register_profile(
     "short",
     max_examples=EXAMPLES,

@@ -77,7 +77,7 @@ RUN = set("=+-@＝\t\r")
 signs = st.text(alphabet="'=+-@\t\r\nab＝,;|\" ", max_size=8)
 
 
-@settings(max_examples=20_000 if LONG else 500)
+@settings(max_examples=20_000 if LONG else 200)
 @given(signs)
 def test_guarding_a_cell_of_signs_loses_nothing(text: str) -> None:
     assert plain(guarded(text)) == text
@@ -115,7 +115,7 @@ def cells_of(text: str, separator: str, *, quotes: bool) -> list[str]:
 
 @pytest.mark.parametrize("quotes", [True, False], ids=["with quotes", "without"])
 @pytest.mark.parametrize("separator", [",", ";", "\t", "|"], ids=["comma", "semicolon", "tab", "bar"])
-@settings(max_examples=20_000 if LONG else 300)
+@settings(max_examples=20_000 if LONG else 150)
 @given(st.lists(st.lists(signs, min_size=2, max_size=2), min_size=1, max_size=2))
 @example([["x;=HYPERLINK(1)", "a\t=1"]])
 @example([["x;", "y"]])

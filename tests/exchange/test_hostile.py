@@ -289,7 +289,7 @@ def _lines(draw: st.DrawFn) -> str | bytes:
 
 
 @settings(
-    max_examples=10_000 if LONG else 60,
+    max_examples=10_000 if LONG else 40,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 @given(lines=st.lists(_lines(), min_size=1, max_size=3), header=st.dictionaries(_keys, _junk, max_size=1))
@@ -309,7 +309,7 @@ def test_no_made_up_bundle_gets_a_traceback_or_half_of_itself_into_the_book(
 
 
 @settings(
-    max_examples=2_000 if LONG else 30,
+    max_examples=2_000 if LONG else 20,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 @given(raw=st.lists(_lines(), max_size=3), form=st.sampled_from(["csv", "jsonl", ""]), head=st.booleans())

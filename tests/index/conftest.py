@@ -17,7 +17,7 @@ sys.path.insert(
 )  # the scripts hold the damage that tests use too
 
 settings.register_profile(
-    "short", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    "short", max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("short")
 

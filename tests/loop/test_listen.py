@@ -392,7 +392,7 @@ def test_a_wrong_header_is_named_and_never_a_traceback(raw):
     refused(raw)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.data())
 def test_no_damage_to_a_file_ends_in_a_traceback(data):
     raw = bytearray(header())

@@ -6,8 +6,6 @@ plain weighted graph, in its own words, and asks it for the shortest simple path
 
 from __future__ import annotations
 
-from itertools import islice
-
 import networkx as nx
 import pytest
 from hypothesis import given
@@ -112,7 +110,7 @@ def graph(known: Catalogue, start: End, run_m: float, have: set[str], need: froz
 
 
 def shortest(made: nx.DiGraph, known: Catalogue, start: object, name: DriverInput) -> int | None:
-    """The cost of the shortest simple path to a state that can be plugged into the input."""
+    """The cost of the shortest path to a state that can be plugged into the input."""
     goal = known.inputs[name]
     ends = [
         state
@@ -127,9 +125,7 @@ def shortest(made: nx.DiGraph, known: Catalogue, start: object, name: DriverInpu
     if not ends:
         return None
     made.add_edges_from(((end, name) for end in ends), weight=0)
-    path = next(islice(nx.shortest_simple_paths(made, start, name, weight="weight"), 1))
-    cost = nx.path_weight(made, path, "weight")
-    assert nx.shortest_path_length(made, start, name, weight="weight") == cost
+    cost = nx.shortest_path_length(made, start, name, weight="weight")
     made.remove_node(name)
     return int(cost)
 
@@ -142,7 +138,7 @@ def shortest(made: nx.DiGraph, known: Catalogue, start: object, name: DriverInpu
     owned=st.sets(st.integers(0, 11)),
     need=st.sampled_from([frozenset(), frozenset({Role.SPLITTER}), frozenset({Role.ISOLATOR})]),
 )
-def test_the_cheapest_chain_is_the_shortest_simple_path_of_networkx(
+def test_the_cheapest_chain_is_the_shortest_path_of_networkx(
     known: Catalogue, form: Form, carries: Carried, run_m: float, owned: set[int], need: frozenset[Role]
 ) -> None:
     start = End(form, Part.SOCKET, carries)

@@ -65,7 +65,7 @@ BODIES = st.one_of(
     FIELDS.map(dict), st.binary(max_size=300), st.just(b'--x\r\nContent-Disposition: form-data; name="a"')
 )
 _SETTINGS = settings(
-    max_examples=2000 if LONG else 100,
+    max_examples=2000 if LONG else 50,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
