@@ -79,6 +79,9 @@ class Fault:
     """Fact of the book (``FACTS``) -> how many times likelier it makes this fault."""
 
 
+Columns = tuple[tuple[float, ...], ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Test:
     """Describe one thing to do and look or listen for.
@@ -109,6 +112,17 @@ class Test:
     proves: Mapping[str, tuple[Side, ...]] = field(default_factory=dict)
     rows: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict, repr=False)
     """(complaint, fault) -> chance of each answer, in the order of ``answers``."""
+    _columns: dict[tuple[str, tuple[str, ...]], Columns] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def columns(self, complaint: str, faults: tuple[str, ...]) -> Columns:
+        """Return, for each answer in order, its chance under each of ``faults``."""
+        known = self._columns.get((complaint, faults))
+        if known is None:
+            known = tuple(zip(*(self.rows[complaint, fault] for fault in faults), strict=True))
+            self._columns[complaint, faults] = known
+        return known
 
     def chance(self, complaint: str, fault: str, answer: str) -> float:
         """Return P(answer | fault), never 0."""

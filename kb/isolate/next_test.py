@@ -13,7 +13,7 @@ shows the complaint gone ends the work as well. (Counting this in bits made the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from operator import mul
 from typing import Final
 
@@ -47,9 +47,13 @@ def after(complaint: str, odds: Odds, test: Test, answer: str) -> dict[str, floa
     return {fault: one / total for fault, one in joint.items()}
 
 
-def entropy(chances: Iterable[float]) -> float:
+def entropy(chances: Collection[float]) -> float:
     """Return the uncertainty in bits."""
-    return -sum([p * math.log2(p) for p in chances if p > 0])
+    try:
+        total: float = sum(map(mul, chances, map(math.log2, chances)))
+    except ValueError:  # a chance of 0 has no logarithm, and adds nothing
+        return entropy([p for p in chances if p > 0])
+    return -total
 
 
 def choose(complaint: str, odds: Odds, tests: Sequence[Test], share: Mapping[str, float]) -> Test | None:
@@ -99,10 +103,7 @@ class Soonest:
     def __init__(self, complaint: str, odds: Odds, tests: Sequence[Test]) -> None:
         self._odds = list(odds.values())
         self._tests = tests
-        self._columns = [
-            [[test.rows[complaint, fault][place] for fault in odds] for place in range(len(test.answers))]
-            for test in tests
-        ]
+        self._columns = [test.columns(complaint, tuple(odds)) for test in tests]
         self._ends = [[answer in test.ends for answer in test.answers] for test in tests]
         self._known: dict[tuple[tuple[int, int], ...], tuple[float, int]] = {}
 
@@ -149,7 +150,7 @@ def _results(complaint: str, odds: Odds, test: Test) -> list[tuple[float, float,
     """Return, for each answer, its chance, the remaining bits, and the chance of the likeliest fault."""
     chances = list(odds.values())
     results = []
-    for column in zip(*(test.rows[complaint, fault] for fault in odds), strict=True):
+    for column in test.columns(complaint, tuple(odds)):
         joint = list(map(mul, chances, column))
         p = sum(joint)
         left = math.log2(p) + entropy(joint) / p  # the entropy of joint / p
