@@ -216,12 +216,20 @@ def test_an_empty_file_becomes_a_book_only_when_one_may_be_made(tmp_path: Path) 
         assert store.revision() == 0
 
 
-@pytest.mark.parametrize("call", CALLS)
-def test_no_call_on_a_damaged_book_raises_anything_foreign(book: Path, call: str) -> None:
+@pytest.fixture(scope="module")
+def long_book(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a book with 300 visits."""
+    book = tmp_path_factory.mktemp("long") / "book.sqlite"
     with Store.open(book) as store:
         store.record([visit(f"M{number}") for number in range(300)])
-    content = bytearray(book.read_bytes())
+    return book.read_bytes()
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_no_call_on_a_damaged_book_raises_anything_foreign(book: Path, long_book: bytes, call: str) -> None:
+    content = bytearray(long_book)
     content[4096:] = os.urandom(len(content) - 4096)  # the first page, with the names of tables, is left
+    book.parent.mkdir()
     book.write_bytes(content)
     with pytest.raises(BookTrouble) as caught, Store.open(book) as store:
         CALLS[call](store)
