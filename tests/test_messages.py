@@ -106,10 +106,16 @@ def test_every_sentence_is_plain() -> None:
 
 
 @cache
+def parsed(source: str) -> ast.Module:
+    """The syntax of a module, which several tests look through."""
+    return ast.parse(source)
+
+
+@cache
 def literals(source: str) -> tuple[str, ...]:
     """Every string of a module as a pattern: its text, and for a value in it one part of a key."""
     inside, found = set(), []
-    tree = ast.parse(source)
+    tree = parsed(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.JoinedStr):
             inside |= {id(part) for part in node.values}
@@ -195,7 +201,7 @@ THREE_WORDS = re.compile(r"\b[A-Za-z][a-z]+,? [a-z]+,? [a-z]{2,}")
 
 def sentences(source: str) -> Iterator[str]:
     """String literals that read like a sentence: three words in a row, but no docstring, error or label."""
-    tree = ast.parse(source)
+    tree = parsed(source)
     passed: set[int] = set()
     for node in ast.walk(tree):
         if (
@@ -234,7 +240,7 @@ def test_the_search_for_sentences_can_find_one() -> None:
 
 def words_of_errors(source: str) -> Iterator[str]:
     """String literals with a word and a blank among the arguments of our errors and of what they take."""
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(parsed(source)):
         if (
             not isinstance(node, ast.Call)
             or getattr(node.func, "attr", getattr(node.func, "id", "")) not in OF_ERRORS
@@ -265,7 +271,7 @@ def test_the_search_for_words_of_errors_can_find_some() -> None:
 
 def english_only(source: str) -> Iterator[str]:
     """Errors and places that ``str`` says in English, and places whose words are in the code."""
-    tree = ast.parse(source)
+    tree = parsed(source)
     errors = {"BadInput", "JackfieldError", "NotFound", "BookTrouble", "BookUnavailable"}
     for node in ast.walk(tree):
         if isinstance(node, ast.ExceptHandler) and node.type and node.name:

@@ -47,7 +47,7 @@ class Copy:
         env = {
             **os.environ,
             "PYTHONPATH": str(self.root),
-            "JACKFIELD_EXAMPLES": "12",
+            "JACKFIELD_EXAMPLES": "5",
             "JACKFIELD_TODAY": "2026-03-06",
             # Hypothesis computes its tables of Unicode for seconds: every copy uses those of the project.
             "HYPOTHESIS_STORAGE_DIRECTORY": str(ROOT / ".hypothesis"),
