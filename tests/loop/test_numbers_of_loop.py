@@ -15,17 +15,18 @@ from kb.domain.driver import DriverLimits
 from kb.loop import text_map
 from kb.loop import tone as tones
 from kb.loop.diagnose import compared, diagnose
+from kb.loop.document import as_json
 from kb.loop.driver import Choice, fit
 from kb.loop.field import STANDING_M_AHEAD, STANDING_M_ASIDE, best_offset, drawn_h, front_plane, vertical_h
 from kb.loop.geometry import Loop
 from kb.loop.input_level import voltage
-from kb.loop.plan import Ask, _one_turn
+from kb.loop.plan import Ask, _one_turn, plan
 from kb.loop.readings_file import Readings, readings_from
 from kb.loop.routes import Caution
 from kb.loop.standard import SLACK, Programme, Use, at_most
 from kb.loop.text_map import _sign, field_sketch
 from kb.loop.tone import Tone, samples
-from kb.loop.units import length, room
+from kb.loop.units import FOOT_M, length, room
 from kb.loop.verdict import Check, judge
 from kb.loop.wire import Load, Stock, load, wire_from
 from kb.loop.wire_layouts import Layout, _fewest, _shift, laid
@@ -363,6 +364,35 @@ def test_on_a_wire_in_any_direction_the_map_shows_the_field_beside_it() -> None:
         east, north = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
         corners = [(-3 * east, -3 * north), (3 * east, 3 * north), (-2 * north, 2 * east)]
         assert abs(drawn_h(Loop.polygon(corners), (0.1 * east, 0.1 * north, 0.0))) > 1
+
+
+def test_programs_get_the_level_of_the_source_if_both_levels_are_known() -> None:
+    def line(**more: float) -> Any:
+        return as_json(plan(Ask(room=Loop.rectangle(1, 1), height=0.5, margin=0.3, **more)))["line"]
+
+    both = {"source_v": 1.0, "sensitivity_v": 0.5}
+    assert line(**both) == {**both, "margin_db": pytest.approx(6.0206, abs=1e-4)}
+    assert line() is line(source_v=1.0) is None
+
+
+def test_a_length_in_feet_is_taken_up_to_its_bounds_and_refused_beyond() -> None:
+    low, high = 10 * FOOT_M, 20 * FOOT_M
+    assert [length(feet, low=low, high=high, feet=True) for feet in ("10", "20")] == [low, high]
+    for feet in ("9.9", "20.1"):
+        with pytest.raises(BadInput):
+            length(feet, low=low, high=high, feet=True)
+
+
+def test_the_level_is_set_at_the_centre_unless_that_lies_within_a_quarter_of_the_way_to_the_wire() -> None:
+    # two rooms of 4 x 4 m, joined by a passage along one wall; the centre of area lies in the passage
+    def point(wide: float) -> tuple[float, float]:
+        corners = [(0, 0), (10, 0), (10, 4), (6, 4), (6, wide), (4, wide), (4, 4), (0, 4)]
+        return Loop.polygon(corners).commissioning_point
+
+    # it has 0.6 m to the wall of a passage of 2.5 m, and 0.4 m of one of 2.3 m; 2 m are there in each room
+    assert point(2.5)[0] == pytest.approx(5)
+    x, y = point(2.3)
+    assert (min(x, 10 - x), y) == pytest.approx((2, 2), abs=0.15)
 
 
 # -- maps and tones --------------------------------------------------------------------------------------
