@@ -171,8 +171,11 @@ _LATE_MS = 40
 
 
 def _level(path: Path, language: Language) -> str:
-    headphone = path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE
-    key = "headphone" if headphone else path.level
+    key: str = path.level
+    if path.signal is Signal.HEADPHONE and path.level is Level.VARIABLE:
+        key = "headphone"
+    elif path.signal in (Signal.OPTICAL, Signal.COAXIAL) and path.level is Level.UNKNOWN:
+        key = "digital"
     return _disputed(language(f"cli/path/level/{key}"), path, "level", language)
 
 

@@ -306,6 +306,21 @@ def test_path_for_a_panel_that_is_not_in_the_book(jackfield: Run, visit_file: Vi
     assert not (home / "book.sqlite").exists()  # asking leaves no trace
 
 
+@pytest.mark.parametrize(
+    ("jack", "level"),
+    [
+        ("opt=OPTICAL OUT:ok", "most digital outputs keep it fixed"),
+        ("rca=AUDIO OUT:ok", "it may follow the remote control"),
+        ("hp=HEADPHONE:ok", "follows the headphone volume"),
+    ],
+)
+def test_a_level_that_nobody_noted_is_told_as_outputs_of_that_kind_have_it(
+    jackfield: Run, jack: str, level: str
+) -> None:
+    jackfield("record", "Norwell", "NV40-210", jack)
+    assert level in " ".join(jackfield("path", "Norwell", "NV40-210").out.split())
+
+
 def test_the_head_of_a_path_says_where_visits_disagree(jackfield: Run, visit_file: VisitFile) -> None:
     for date, speakers, level in (
         ("2026-03-04", "mute-unless-set", "fixed"),
