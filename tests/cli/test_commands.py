@@ -278,7 +278,7 @@ def test_the_questions_of_record_are_asked_in_the_language_of_the_settings(jackf
     for question in (
         "Marca", "Año de fabricación (Intro si no se conoce)", "1 visita anterior a este aparato",
         "Escriba una forma",
-        "Toma 1", "palabras", "lo que está impreso junto a ella", "out (salida), in (entrada)",
+        "Toma 1", "palabras", "lo que está impreso junto a ella", "salida, entrada o dudosa",
         "había 'what', se esperaba: in, out", "qué resultado dio", "los altavoces del aparato", "Nota (Intro",
         "¿Guardar esta visita?",
     ):  # fmt: skip
