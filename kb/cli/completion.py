@@ -108,6 +108,13 @@ class _Name(click.types.StringParamType):
         return [CompletionItem(name) for name in found]
 
 
+class _Path(click.Path):
+    """A file or folder that is completed; what is typed is checked where it is opened."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        return value
+
+
 def _harmless(name: str, shell: str) -> bool:
     if not name or len(name) > LINE or name.startswith("-") or visible(name) != name:
         return False
@@ -146,11 +153,11 @@ def prepare(command: click.Command) -> None:
         elif name in _NAMES:
             param.type = _Name(_NAMES[name], or_file=bool(stands_for & _FILES))
         elif stands_for & _FILES:
-            param.type = click.Path()
+            param.type = _Path()
         elif (listed := max(param.opts, key=len)) in _LISTS and "=" not in (param.metavar or ""):
             param.type = _Listed(_LISTS[listed], several=bool(stands_for & {"LIST", "SIGNAL"}))
         elif "DIR" in stands_for:
-            param.type = click.Path(file_okay=False)
+            param.type = _Path(file_okay=False)
 
 
 def _makes(book: Path, ctx: click.Context, begun: str) -> list[str]:
