@@ -17,6 +17,7 @@ from thumb import MARKS, known_panel, unknown_panel
 
 from kb.domain.job import JobStatus, job_from
 from kb.domain.visit import visit_from
+from tests.conftest import LONG
 from tests.web.conftest import SCREEN, Held, Laptop, draft_kept, ready, sees, until
 from tests.web.test_photos import HEIC
 
@@ -134,6 +135,7 @@ PAGES = (
 )
 
 
+LONG_PAGE = "/guide/measurements"
 NARROW = ((360, "112.5%"), (320, "112.5%"), (360, "200%"))
 SMALL = """() => [...document.querySelectorAll("button, select, input, summary, nav a, .button")]
     .filter((e) => e.offsetParent && e.getClientRects().length && e.tabIndex >= 0)
@@ -164,7 +166,12 @@ def test_axe_finds_nothing_serious_on_any_page_and_each_fits_a_narrow_phone_with
             page.locator("summary").tap()
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
-            found = axe.run(page).response["violations"]
+            if path == LONG_PAGE and not LONG:
+                found = []  # axe looks at its tables for nine seconds; /guide/files is built alike
+            elif scheme == "light":
+                found = axe.run(page).response["violations"]
+            else:  # only colours differ in the dark
+                found = page.evaluate("axe.run({runOnly: ['color-contrast']})")["violations"]
             serious = [one for one in found if one["impact"] in ("serious", "critical")]
             assert not [(one["id"], one["nodes"][0]["html"]) for one in serious], (path, scheme)
         for width, size in NARROW:
