@@ -13,7 +13,7 @@ import pytest
 from tests.conftest import LONG
 
 ROOT = Path(__file__).parent.parent
-MINUTES = 5.0 if LONG else 0.3
+MINUTES = 5.0 if LONG else 0.15
 
 
 @pytest.mark.skipif(not hasattr(os, "pidfd_open"), reason="the torture run needs Linux: it forks and kills")

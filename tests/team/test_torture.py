@@ -23,7 +23,7 @@ def test_nothing_acknowledged_is_lost_while_the_server_is_killed_and_started_aga
 
     if server_programs() is None:
         pytest.skip("no PostgreSQL server programs on this machine: the team book is not tortured")
-    minutes = "5" if LONG else "0.3"
+    minutes = "5" if LONG else "0.15"
     done = subprocess.run(
         [sys.executable, str(SCRIPTS / "torture_team.py"), "--minutes", minutes, "--seed", "4"],
         capture_output=True,
