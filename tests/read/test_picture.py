@@ -299,9 +299,10 @@ def test_a_reader_that_wants_too_much_is_ended(
 
 
 def test_what_is_no_jpeg_never_crashes_the_caller(reader: PictureReader) -> None:
-    for content in (b"", b"no picture", photo()[:900]):
-        with PictureReader() as apart, pytest.raises(BadInput, match="photo"):
-            apart.read(content)
+    with PictureReader() as apart:
+        for content in (b"", b"no picture", photo()[:900]):
+            with pytest.raises(BadInput, match="photo"):
+                apart.read(content)
 
 
 def test_the_extra_names_a_reader_that_needs_no_graphics_library() -> None:
