@@ -78,7 +78,7 @@ def test_every_help_of_the_catalogue_is_that_of_a_command_or_option() -> None:
 def test_the_examples_of_a_command_are_only_what_is_typed() -> None:
     for words, command in COMMANDS.items():
         for line in (command.help or "").splitlines():
-            assert not line.strip() or re.match(r" +(jackfield |--)", line), (words, line)
+            assert not line.strip() or re.match(r" *(jackfield |--)", line), (words, line)
 
 
 @pytest.mark.parametrize("code", OTHERS)

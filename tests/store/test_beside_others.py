@@ -71,6 +71,16 @@ def in_a_thread(home: Path) -> None:
     thread.join()
 
 
+def checking(home: Path) -> None:
+    with Store.open(home / "book.sqlite") as store:
+        checks(store, home / "book.sqlite")
+
+
+def making_the_index_anew(home: Path) -> None:
+    with Book.open(home) as book:
+        book.reindex()
+
+
 ACTIONS: dict[str, Callable[[Path], Any]] = {
     "opening the store": lambda home: Store.open(home / "book.sqlite").close(),
     "another thread's recording": in_a_thread,
@@ -78,8 +88,8 @@ ACTIONS: dict[str, Callable[[Path], Any]] = {
     "reading one set": lambda home: visits_of(home / "book.sqlite", KEY),
     "copying": lambda home: copy_book(home / "book.sqlite", home / "a copy"),
     "backing up": lambda home: back_up(home / "book.sqlite", home / "backups"),
-    "checking": lambda home: checks(Store.open(home / "book.sqlite"), home / "book.sqlite"),
-    "making the index anew": lambda home: Book.open(home).reindex(),
+    "checking": checking,
+    "making the index anew": making_the_index_anew,
     "history": command("--home", "HOME", "history", "Norwell", "NV40-210"),
     "find": command("--home", "HOME", "find", "norwell"),
     "show": command("--home", "HOME", "show", "Norwell", "NV40-210"),

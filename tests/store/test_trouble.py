@@ -257,9 +257,10 @@ def test_text_that_is_no_utf_8_is_told(book: Path) -> None:
     """SQLite has no code for it: sqlite3 itself finds it when it makes a text of it."""
     recorded_and_forced(book, "UPDATE book SET mark = CAST(x'ff41' AS TEXT)")
     assert peek.standing(book) is None  # whoever asks opens the store, which says why
-    for call in (lambda: Store.open(book).standing(), lambda: back_up(book, book.parent / "copies")):
-        with pytest.raises(BookTrouble, match="UTF-8"):
-            call()
+    with pytest.raises(BookTrouble, match="UTF-8"), Store.open(book) as store:
+        store.standing()
+    with pytest.raises(BookTrouble, match="UTF-8"):
+        back_up(book, book.parent / "copies")
 
 
 def test_a_book_that_another_program_writes_to_for_too_long_can_be_read_but_not_written(
