@@ -99,10 +99,7 @@ class _Name(click.types.StringParamType):
             return []  # a shared book is on another machine
         from kb.settings import BOOK
 
-        shell = os.environ.get(VARIABLE, "").partition("_")[0]
-        found = [
-            name for name in self._names(session.folder / BOOK, ctx, incomplete) if _harmless(name, shell)
-        ]
+        found = [name for name in self._names(session.folder / BOOK, ctx, incomplete) if _harmless(name)]
         if not found and self._or_file:
             return click.Path().shell_complete(ctx, param, incomplete)
         return [CompletionItem(name) for name in found]
@@ -115,11 +112,12 @@ class _Path(click.Path):
         return value
 
 
-def _harmless(name: str, shell: str) -> bool:
+def _harmless(name: str) -> bool:
     if not name or len(name) > LINE or name.startswith("-") or visible(name) != name:
         return False
     if "!" in name:  # between double quotes, bash finds no way to write it
         return False
+    shell = os.environ.get(VARIABLE, "").partition("_")[0]
     return shell in _QUOTING or _PLAIN.fullmatch(name) is not None
 
 
@@ -136,10 +134,9 @@ class _Listed(click.types.StringParamType):
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem[str]]:
         before, comma, begun = incomplete.rpartition(",") if self._several else ("", "", incomplete)
-        shell = os.environ.get(VARIABLE, "").partition("_")[0]
         names = dict.fromkeys(self._values(ctx.ensure_object(Session)))
         fits = (name for name in names if name.casefold().startswith(begun.casefold()))
-        return [CompletionItem(f"{before}{comma}{name}") for name in fits if _harmless(name, shell)]
+        return [CompletionItem(f"{before}{comma}{name}") for name in fits if _harmless(name)]
 
 
 def prepare(command: click.Command) -> None:

@@ -63,11 +63,11 @@ def _lists(said: Language) -> str:
     if said.code != LANGUAGES[0]:
         kinds = (Outcome, Speakers, Direction, Level)
         shown = [said.word(word) for kind in kinds for word in kind if word.value != "unknown"]
-        first = {
-            word: one for kind in ("taken", "form") for one, word in reversed([*typed_words(kind, said.code)])
-        }
-        typed = reversed(first.values())
-        lists.append((said("cli/record/ask/also"), [", ".join(dict.fromkeys((*typed, *shown)))]))
+        first: dict[str, str] = {}  # of several words for one thing
+        for kind in ("form", "taken"):
+            for one, word in typed_words(kind, said.code):
+                first.setdefault(word, one)
+        lists.append((said("cli/record/ask/also"), [", ".join(dict.fromkeys((*first.values(), *shown)))]))
     indent = max(len(name) for name, _ in lists) + 1
     return "\n".join(
         fill(
